@@ -1,0 +1,133 @@
+"""How money and times are written for people, in the shop's locale. Pages, emails and documents all use these.
+
+Pure functions: a locale is a Babel identifier such as `en_US`, a zone a `tzinfo`, and "today" is handed in. The patterns are
+CLDR's, as Babel carries them.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, tzinfo
+from decimal import Decimal
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_skeleton, format_time
+from babel.numbers import format_currency, format_decimal
+
+MINUS = "\u2212"
+THIN = "\u202f"
+
+_FEW = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+def known_locale(name: str | None) -> Locale:
+    """The locale of that name, or plain English where Babel does not know it (a page must never fail over it)."""
+    try:
+        return Locale.parse((name or "en").replace("-", "_"))
+    except (ValueError, UnknownLocaleError):
+        return Locale.parse("en")
+
+
+def money(value: Decimal | int, currency: str, locale: str | None = "en_US") -> str:
+    """`$343.70`: with the currency's sign, and as many decimals as the currency has (ISO 4217). Minus is a true minus."""
+    return str(format_currency(value, currency, locale=known_locale(locale))).replace("-", MINUS)
+
+
+def amount(value: Decimal | int, currency: str, locale: str | None = "en_US") -> str:
+    """`343.70`: the figure alone, for columns that say the currency at their head."""
+    return str(format_currency(value, currency, format="#,##0.00", locale=known_locale(locale))).replace("-", MINUS)
+
+
+def number(value: Decimal | int, locale: str | None = "en_US") -> str:
+    """`1,234.5`: a plain number, without zeros that say nothing."""
+    plain = value.normalize() if isinstance(value, Decimal) else value
+    return str(format_decimal(plain, locale=known_locale(locale))).replace("-", MINUS)
+
+
+def day(value: date, locale: str | None = "en_US", today: date | None = None) -> str:
+    """`9 December`, as the locale writes it; with the year when that is not today's year (or no `today` is given)."""
+    where = known_locale(locale)
+    if today is not None and value.year == today.year:
+        return str(format_skeleton("MMMMd", value, locale=where))
+    return str(format_date(value, "long", locale=where))
+
+
+def short_day(value: date, locale: str | None = "en_US", today: date | None = None) -> str:
+    """`9 Dec`, for ledgers; with the year when that is not today's."""
+    same_year = today is not None and value.year == today.year
+    return str(format_skeleton("MMMd" if same_year else "yMMMd", value, locale=known_locale(locale)))
+
+
+def weekday(value: date, locale: str | None = "en_US", today: date | None = None) -> str:
+    """`Wednesday 9 December`, as the locale writes it; with the year when that is not today's."""
+    where = known_locale(locale)
+    if today is not None and value.year != today.year:
+        return str(format_date(value, "full", locale=where))
+    if "MMMMEEEEd" in where.datetime_skeletons:
+        return str(format_skeleton("MMMMEEEEd", value, locale=where))
+    return f"{format_date(value, 'EEEE', locale=where)}, {format_skeleton('MMMMd', value, locale=where)}"
+
+
+def clock(value: datetime, zone: tzinfo, locale: str | None = "en_US") -> str:
+    """`14:30` or `2:30 PM`, as the locale tells the time, in the zone."""
+    local = value.astimezone(zone)
+    return str(format_time(local.time(), "short", locale=known_locale(locale))).replace(THIN, "\u00a0")
+
+
+def moment(value: datetime, zone: tzinfo, locale: str | None = "en_US", today: date | None = None) -> str:
+    """`Wed 9 Dec, 14:30` in the zone; with the year when that is not today's. `value` is an aware time."""
+    local = value.astimezone(zone)
+    same_year = today is None or local.year == today.year
+    on = format_skeleton("MMMEd" if same_year else "yMMMEd", local.date(), locale=known_locale(locale))
+    return f"{on}, {clock(value, zone, locale)}"
+
+
+def since(value: date, today: date) -> str:
+    """How long ago a day was, in words that fit after a verb: `today`, `yesterday`, `since Monday` is for the caller.
+
+    `today` · `yesterday` · `on Monday` within the week · `12 days ago` · `3 weeks ago` · `5 months ago` · `2 years ago`.
+    """
+    days = (today - value).days
+    if days < 0:
+        return "still to come"
+    if days == 0:
+        return "today"
+    if days == 1:
+        return "yesterday"
+    if days < 7:
+        return f"on {format_date(value, 'EEEE', locale='en')}"
+    if days < 21:
+        return f"{_count(days)} days ago"
+    if days < 60:
+        return f"{_count(days // 7)} weeks ago"
+    if days < 730:
+        return f"{_count(days // 30)} months ago"
+    return f"{_count(days // 365)} years ago"
+
+
+def waiting_since(value: date, today: date) -> str:
+    """How long something has been waiting: `since today`, `since yesterday`, `since Monday`, `for 12 days`, `for 3 weeks`."""
+    days = (today - value).days
+    if days <= 0:
+        return "since today"
+    if days == 1:
+        return "since yesterday"
+    if days < 7:
+        return f"since {format_date(value, 'EEEE', locale='en')}"
+    if days < 21:
+        return f"for {_count(days)} days"
+    if days < 60:
+        return f"for {_count(days // 7)} weeks"
+    if days < 730:
+        return f"for {_count(days // 30)} months"
+    return f"for {_count(days // 365)} years"
+
+
+def _count(number: int) -> str:
+    return _FEW[number] if number < len(_FEW) else str(number)
+
+
+def listed(parts: list[str]) -> str:
+    """`a sideboard`, `a sideboard and two chairs`, `a sideboard, a table and two chairs`."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
