@@ -1,4 +1,4 @@
-"""How everything looks: the style sheet, the small modules, the form templates, and how money and dates are written."""
+"""How everything looks: style sheet, small modules, form templates, and how money and days are written."""
 
 from django.apps import AppConfig
 from django.forms import Field

@@ -1,11 +1,12 @@
-"""How money and times are written for people, in the shop's locale. Pages, emails and documents all use these.
+"""How money and times are written for people, in the shop's locale: for pages, emails and documents.
 
-Pure functions: a locale is a Babel identifier such as `en_US`, a zone a `tzinfo`, and "today" is handed in. The patterns are
-CLDR's, as Babel carries them.
+Pure functions: a locale is a Babel identifier such as `en_US`, a zone a `tzinfo`, and "today" is handed in.
+The patterns are CLDR's, as Babel carries them.
 """
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
 
@@ -16,11 +17,27 @@ from babel.numbers import format_currency, format_decimal
 MINUS = "\u2212"
 THIN = "\u202f"
 
-_FEW = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+# CLDR's currency spacing, which Babel leaves out: letters keep off the figure, `KWD 1.234`.
+_LETTER_AT_FIGURE = re.compile(r"(?<=[^\W\d_])(?=\d)")
+_FEW = (
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+)
 
 
 def known_locale(name: str | None) -> Locale:
-    """The locale of that name, or plain English where Babel does not know it (a page must never fail over it)."""
+    """The locale of that name, or plain English where Babel does not know it: no page fails over it."""
     try:
         return Locale.parse((name or "en").replace("-", "_"))
     except (ValueError, UnknownLocaleError):
@@ -28,13 +45,16 @@ def known_locale(name: str | None) -> Locale:
 
 
 def money(value: Decimal | int, currency: str, locale: str | None = "en_US") -> str:
-    """`$343.70`: with the currency's sign, and as many decimals as the currency has (ISO 4217). Minus is a true minus."""
-    return str(format_currency(value, currency, locale=known_locale(locale))).replace("-", MINUS)
+    """`$343.70`: with the currency's sign and number of decimals (ISO 4217); minus is a true minus."""
+    written = str(format_currency(value, currency, locale=known_locale(locale))).replace("-", MINUS)
+    return _LETTER_AT_FIGURE.sub("\u00a0", written)
 
 
 def amount(value: Decimal | int, currency: str, locale: str | None = "en_US") -> str:
     """`343.70`: the figure alone, for columns that say the currency at their head."""
-    return str(format_currency(value, currency, format="#,##0.00", locale=known_locale(locale))).replace("-", MINUS)
+    return str(format_currency(value, currency, format="#,##0.00", locale=known_locale(locale))).replace(
+        "-", MINUS
+    )
 
 
 def number(value: Decimal | int, locale: str | None = "en_US") -> str:
@@ -44,7 +64,7 @@ def number(value: Decimal | int, locale: str | None = "en_US") -> str:
 
 
 def day(value: date, locale: str | None = "en_US", today: date | None = None) -> str:
-    """`9 December`, as the locale writes it; with the year when that is not today's year (or no `today` is given)."""
+    """`9 December`, as the locale writes it; with the year unless it is that of `today`."""
     where = known_locale(locale)
     if today is not None and value.year == today.year:
         return str(format_skeleton("MMMMd", value, locale=where))
@@ -82,9 +102,9 @@ def moment(value: datetime, zone: tzinfo, locale: str | None = "en_US", today: d
 
 
 def since(value: date, today: date) -> str:
-    """How long ago a day was, in words that fit after a verb: `today`, `yesterday`, `since Monday` is for the caller.
+    """How long ago a day was, in words that fit after a verb.
 
-    `today` · `yesterday` · `on Monday` within the week · `12 days ago` · `3 weeks ago` · `5 months ago` · `2 years ago`.
+    `today` · `yesterday` · `on Monday` within the week · `twelve days ago` · `three weeks ago`.
     """
     days = (today - value).days
     if days < 0:
@@ -105,7 +125,7 @@ def since(value: date, today: date) -> str:
 
 
 def waiting_since(value: date, today: date) -> str:
-    """How long something has been waiting: `since today`, `since yesterday`, `since Monday`, `for 12 days`, `for 3 weeks`."""
+    """How long something has been waiting: `since today`, `since Monday`, `for twelve days`."""
     days = (today - value).days
     if days <= 0:
         return "since today"

@@ -1,7 +1,7 @@
-"""Tags and filters that every template has (they are built in, see settings): how the shop's paper writes money, days and sizes,
-and what the form templates in `templates/paper/` are made of.
+"""Tags and filters that every template has without loading them (see settings): how the shop's paper writes
+money, days and sizes, and what the form templates in `templates/paper/` are made of.
 
-Filters take the `shop` of the context, which may be None before a shop is set up; then plain English and UTC are used.
+Filters take the `shop` of the context, which may be None before a shop is set up.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from shopdesk.craft.units import show_length
 from shopdesk.look import formats
 
 register = template.Library()
 
 
-# ---- money, days, sizes ----------------------------------------------------------------------------------------
+# -- money, days, sizes --------------------------------------------------------------------------------------
 
 
 def _locale(shop: Any) -> str:
@@ -53,13 +54,19 @@ def _as_date(value: date | datetime, shop: Any) -> date:
 @register.filter
 def money(value: Decimal | None, shop: Any = None) -> str:
     """`{{ total|money:shop }}` → `$343.70`"""
-    return "" if value is None else formats.money(value, getattr(shop, "currency", None) or "USD", _locale(shop))
+    return (
+        "" if value is None else formats.money(value, getattr(shop, "currency", None) or "USD", _locale(shop))
+    )
 
 
 @register.filter
 def amount(value: Decimal | None, shop: Any = None) -> str:
     """`{{ total|amount:shop }}` → `343.70`"""
-    return "" if value is None else formats.amount(value, getattr(shop, "currency", None) or "USD", _locale(shop))
+    return (
+        ""
+        if value is None
+        else formats.amount(value, getattr(shop, "currency", None) or "USD", _locale(shop))
+    )
 
 
 @register.filter
@@ -70,7 +77,7 @@ def plain_number(value: Decimal | int | None, shop: Any = None) -> str:
 
 @register.filter
 def day(value: date | datetime | None, shop: Any = None) -> str:
-    """`{{ quote.good_until|day:shop }}` → `9 December`, with the year when it is not this year. Times are read in the shop's zone."""
+    """`{{ quote.good_until|day:shop }}` → `9 December`, with the year when it is not this one."""
     return "" if value is None else formats.day(_as_date(value, shop), _locale(shop), _today(shop))
 
 
@@ -113,48 +120,57 @@ def say_since(value: date | datetime | None, shop: Any = None) -> str:
 @register.filter
 def size(value: Decimal | int | None, shop: Any = None) -> str:
     """`{{ piece.width_mm|size:shop }}` → `34 1/2 in` or `87.6 cm`, in the shop's units."""
-    from shopdesk.craft.units import show_length
-
     return "" if value is None else show_length(Decimal(value), getattr(shop, "units", None) or "cm")
 
 
-# ---- colour ----------------------------------------------------------------------------------------------------
+# -- colour --------------------------------------------------------------------------------------------------
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 
 
 @register.simple_tag
 def swatch(colour: str | None, words: str = "", small: bool = False) -> SafeString:
-    """A painted board with a hole for the string: `{% swatch sample.hex "A dark bottle green" %}`; `small=True` is a chip in a
-    line. What is not a colour code `#rrggbb` is drawn as an unpainted board, and said to be one."""
+    """A painted board with a hole for the string: `{% swatch sample.hex "A dark bottle green" %}`.
+
+    `small=True` is a chip in a line. What is not a colour code `#rrggbb` is drawn and described as unpainted.
+    """
     painted = colour if colour and _HEX.fullmatch(colour) else None
     said = words if painted else f"{words}, no colour code for the screen".lstrip(", ")
     fill = painted or "#cdbfa8"
     if small:
         return format_html(
-            '<svg class="paint chip" viewBox="0 0 20 20" role="img" aria-label="{}"><rect width="20" height="20" rx="2" '
-            'fill="{}"/><rect class="edge" x=".5" y=".5" width="19" height="19" rx="2"/></svg>',
+            '<svg class="paint chip" viewBox="0 0 20 20" role="img" aria-label="{}">'
+            '<rect width="20" height="20" rx="2" fill="{}"/>'
+            '<rect class="edge" x=".5" y=".5" width="19" height="19" rx="2"/></svg>',
             said or "Colour",
             fill,
         )
     return format_html(
-        '<svg class="paint" viewBox="0 0 136 168" role="img" aria-label="{}"><rect width="136" height="168" rx="2" fill="{}"/>'
-        '<rect class="edge" x=".5" y=".5" width="135" height="167" rx="2"/><circle class="hole" cx="68" cy="18" r="6.5"/></svg>',
+        '<svg class="paint" viewBox="0 0 136 168" role="img" aria-label="{}">'
+        '<rect width="136" height="168" rx="2" fill="{}"/>'
+        '<rect class="edge" x=".5" y=".5" width="135" height="167" rx="2"/>'
+        '<circle class="hole" cx="68" cy="18" r="6.5"/></svg>',
         said or "Colour sample",
         fill,
     )
 
 
-# ---- forms -----------------------------------------------------------------------------------------------------
+# -- forms ---------------------------------------------------------------------------------------------------
 
 
 @register.simple_tag(takes_context=True)
 def submission_key(context: Context) -> SafeString:
-    """The hidden field that makes a second press of the same form harmless (`base.once`). A form that is shown again with its
-    mistakes keeps its key; any other gets a new one."""
+    """The hidden field that makes a second press of the same form harmless (`base.once`).
+
+    A form that is shown again with its mistakes keeps its key; any other gets a new one.
+    """
     form, request = context.get("form"), context.get("request")
     posted = ""
-    if request is not None and request.method == "POST" and (form is None or getattr(form, "is_bound", False)):
+    if (
+        request is not None
+        and request.method == "POST"
+        and (form is None or getattr(form, "is_bound", False))
+    ):
         posted = request.POST.get("submission", "")
     try:
         key = uuid.UUID(posted)
@@ -175,7 +191,9 @@ def choices(field: BoundField) -> list[dict[str, Any]]:
     options = list(field.subwidgets)
     if options and _takes_focus(field):
         options[0].data["attrs"]["autofocus"] = True
-    return [{"tag": option.tag(), "id": option.id_for_label, "label": option.choice_label} for option in options]
+    return [
+        {"tag": option.tag(), "id": option.id_for_label, "label": option.choice_label} for option in options
+    ]
 
 
 def _takes_focus(field: BoundField) -> bool:
@@ -187,8 +205,8 @@ def _takes_focus(field: BoundField) -> bool:
 
 @register.filter
 def kind(field: BoundField) -> str:
-    """Which shape of field this is: `tick` (one box), `choices` (one of, or several of, a list), `parts` (several controls in one
-    field) or `line` (everything else)."""
+    """Which shape of field this is: `tick` (one box), `choices` (one or several of a list), `parts` (several
+    controls in one field) or `line` (everything else)."""
     control = field.field.widget
     if isinstance(control, forms.RadioSelect | forms.CheckboxSelectMultiple):
         return "choices"
@@ -199,8 +217,7 @@ def kind(field: BoundField) -> str:
 
 @register.filter
 def described_by(field: BoundField) -> str:
-    """The ids of the hint and of the errors of a field, for the fieldset around several controls (a single control has them from
-    Django)."""
+    """The ids of the hint and the errors, for a fieldset around several controls."""
     return field.aria_describedby or ""
 
 
@@ -212,7 +229,7 @@ def first_id(field: BoundField) -> str:
 
 @register.filter
 def says_needed(field: BoundField) -> bool:
-    """Whether the label says that the field is needed. A form with `say_needed = False` keeps quiet (a search, a single field)."""
+    """Whether the label says that the field is needed. A form with `say_needed = False` keeps quiet."""
     return bool(field.field.required and getattr(field.form, "say_needed", True))
 
 
