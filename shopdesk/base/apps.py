@@ -1,0 +1,11 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class BaseConfig(AppConfig):
+    name = "shopdesk.base"
+
+    def ready(self) -> None:
+        from shopdesk.base.appendonly import guard_tables
+
+        post_migrate.connect(guard_tables, dispatch_uid="append-only")

@@ -1,0 +1,34 @@
+"""Who is really asking, when there is a proxy in front."""
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+
+
+class TrustedProxies:
+    """Believe X-Forwarded-For and X-Forwarded-Proto from the proxies that are named in the settings, and from nobody else.
+
+    The client's address is the last one in X-Forwarded-For that is not itself a trusted proxy: what stands before it, the
+    client could have written.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        trusted = set(settings.TRUSTED_PROXIES)
+        if request.META.get("REMOTE_ADDR") in trusted:
+            hops = [hop.strip() for hop in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if hop.strip()]
+            while hops and hops[-1] in trusted:
+                hops.pop()
+            if hops:
+                request.META["REMOTE_ADDR"] = hops[-1]
+            if request.META.get("HTTP_X_FORWARDED_PROTO") == "https":
+                request.META["wsgi.url_scheme"] = "https"
+        return self.get_response(request)
+
+
+def address_of(request: HttpRequest) -> str:
+    """The network address that a request came from."""
+    return str(request.META.get("REMOTE_ADDR", ""))[:45]

@@ -1,0 +1,138 @@
+"""What all steps of a commission share: opening it, its pictures, and the facts that stages wait for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from shopdesk.base.numbers import next_number
+from shopdesk.base.who import Who
+from shopdesk.clients.models import Client
+from shopdesk.commissions.models import Commission, Piece, Shot
+from shopdesk.commissions.stages import write_line
+from shopdesk.craft import cautions
+from shopdesk.photos.models import Picture
+
+
+@dataclass(frozen=True)
+class NewPiece:
+    """A piece as somebody described it; sizes in millimetres."""
+
+    name: str
+    count: int = 1
+    width_mm: Decimal | None = None
+    depth_mm: Decimal | None = None
+    height_mm: Decimal | None = None
+    material: str = ""
+    made: str = ""
+    finish_now: str = "unknown"
+    trouble: str = ""
+    hardware: str = ""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the client wants, in their words."""
+
+    wish: str
+    colour_wish: str = ""
+    sheen: str = ""
+    hardware_wish: str = ""
+    place: str = ""
+    hoped_for: date | None = None
+    budget: str = ""
+    travel: str = ""
+
+
+@dataclass(frozen=True)
+class NewCommission:
+    client: Client
+    source: str
+    wish: Wish
+    pieces: Sequence[NewPiece] = field(default_factory=tuple)
+    pictures: Sequence[Picture] = field(default_factory=tuple)
+
+
+@transaction.atomic
+def open_commission(new: NewCommission, who: Who) -> Commission:
+    """Take in a request: the commission with its number, its pieces (at least one is made) and its pictures in order."""
+    today = timezone.localdate()
+    number = f"{today:%y}-{next_number(f'commission {today:%Y}'):03d}"
+    commission = Commission.objects.create(
+        number=number, client=new.client, source=new.source, **new.wish.__dict__
+    )
+    pieces = [
+        add_piece(commission, piece, position, today.year)
+        for position, piece in enumerate(new.pieces or [NewPiece("the piece")], start=1)
+    ]
+    add_shots(commission, new.pictures, Shot.Kind.REQUEST, piece=pieces[0] if len(pieces) == 1 else None)
+    write_line(commission, who, "request received", "Request received", for_client=True)
+    return commission
+
+
+def add_piece(commission: Commission, piece: NewPiece, position: int, this_year: int) -> Piece:
+    return Piece.objects.create(
+        commission=commission,
+        position=position,
+        lead_caution=cautions.lead_risk(piece.finish_now, cautions.made_year(piece.made, this_year)),
+        **piece.__dict__,
+    )
+
+
+def add_shots(
+    commission: Commission,
+    pictures: Iterable[Picture],
+    kind: Shot.Kind,
+    *,
+    piece: Piece | None = None,
+    caption: str = "",
+    for_client: bool = True,
+) -> list[Shot]:
+    """Give pictures their place in a commission. A final picture is the fact that Ready waits for."""
+    shots = [
+        Shot.objects.create(
+            commission=commission, piece=piece, picture=picture, kind=kind, caption=caption, for_client=for_client
+        )
+        for picture in pictures
+    ]
+    if shots and kind == Shot.Kind.FINAL:
+        set_facts(commission, final_shot_at=timezone.now())
+    return shots
+
+
+FACTS = frozenset(
+    {
+        "answered_at",
+        "deposit_in_at",
+        "deposit_let_off",
+        "checked_in_on",
+        "sample_promised",
+        "colour_agreed_at",
+        "first_coat_at",
+        "final_shot_at",
+        "settled_at",
+        "starts_on",
+        "ready_on",
+    }
+)
+
+
+def set_facts(commission: Commission, **facts: datetime | date | bool | None) -> None:
+    """Write facts of the commission: the dated columns that stages wait for. In the transaction of the step that knows them."""
+    unknown = facts.keys() - FACTS
+    if unknown:
+        raise TypeError(f"Not a fact of a commission: {', '.join(sorted(unknown))}")
+    Commission.objects.filter(pk=commission.pk).update(**facts)
+    for name, value in facts.items():
+        setattr(commission, name, value)
+
+
+def answered(commission: Commission) -> None:
+    """Note that the shop has answered the request, the first time it does."""
+    if commission.answered_at is None:
+        set_facts(commission, answered_at=timezone.now())
