@@ -1,4 +1,4 @@
-"""Cautions, and when the desk shows them. They say what may be and that others decide: the tool is no expert."""
+"""Cautions, and when to show them. They say what may be and that others decide: the tool is no expert."""
 
 import re
 from decimal import Decimal

@@ -211,7 +211,7 @@ def _without_signs(plain: str, currency: str, nonsense: ValueError) -> tuple[boo
 
 
 def _plain_digits(digits: str, minor: int, hint: str | None, nonsense: ValueError) -> str:
-    """Digits with at most one point, from digits with any of the marks people use, by `parse_amount`'s rules."""
+    """Digits with at most one point, with any of the marks people use. The rules: `parse_amount`."""
     mark = _decimal_mark(digits, minor, hint)
     whole, point, behind = digits.rpartition(mark) if mark else (digits, "", "")
     if (behind and not behind.isdigit()) or not (whole or behind):

@@ -139,7 +139,7 @@ def is_free(
 
 
 def _runs(day: date, hours: Sequence[tuple[time, time]], zone: ZoneInfo) -> Iterator[list[datetime]]:
-    """The unbroken runs of cells of `day` inside one of `hours`; a cell in two of them goes to the earlier."""
+    """The unbroken runs of cells of `day` inside one of `hours`; a cell in two of them is the earlier's."""
     if not hours:
         return
 
