@@ -77,11 +77,13 @@ def prepare(root: Path, argv: Sequence[str]) -> None:
         if command in NATIVE_COMMANDS and not arrived:
             provide(natives.missing(testing))
         if is_current(root, testing):
-            if not inside:
-                hand_over(venv)
-            if has_packages():
+            if inside and has_packages():
                 return
-            if not arrived:  # Somebody took a package out by hand: put all of them back.
+            if not inside:
+                with contextlib.suppress(OSError):
+                    hand_over(venv)
+                write_note(venv, {})  # Its Python is gone from the machine: make it anew.
+            elif not arrived:  # Somebody took a package out by hand: put all of them back.
                 note_path(venv).unlink()
         if arrived:
             raise Stop(
@@ -94,6 +96,9 @@ def prepare(root: Path, argv: Sequence[str]) -> None:
     except Stop as stop:
         say(str(stop))
         sys.exit(stop.code)
+    except OSError as error:  # No room, no permission, a file where a folder should be.
+        say(f"Setting up failed: {error}")
+        sys.exit(2)
 
 
 def has_packages() -> bool:
@@ -160,8 +165,8 @@ def wanted_note(root: Path, testing: bool) -> dict[str, str]:
 
 def is_current(root: Path, testing: bool) -> bool:
     """Cheap: hashes two small files. A moved folder, another Python or a changed lock is not current."""
-    note = read_note(root / ".venv")
-    return note is not None and wanted_note(root, testing).items() <= note.items()
+    wanted = wanted_note(root, testing)
+    return wanted.items() <= (read_note(root / ".venv") or {}).items()
 
 
 def make_ready(root: Path, testing: bool) -> None:
