@@ -1,6 +1,12 @@
-"""Addresses under the desk (`/desk/`) and under the client's page (`/my/`)."""
+"""Addresses under the desk (`/desk/`)."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-desk: list[URLPattern] = []
-portal: list[URLPattern] = []
+from shopdesk.bench import desk as at_desk
+
+desk = [
+    path("c/<str:number>/check-in/", at_desk.check_in, name="check-in"),
+    path("c/<str:number>/hold/", at_desk.hold, name="hold"),
+    path("c/<str:number>/cancel/", at_desk.cancel, name="cancel"),
+    path("c/<str:number>/move/<slug:verb>/", at_desk.move, name="move"),
+]

@@ -136,3 +136,13 @@ def answered(commission: Commission) -> None:
     """Note that the shop has answered the request, the first time it does."""
     if commission.answered_at is None:
         set_facts(commission, answered_at=timezone.now())
+
+
+def agree_colour(piece: Piece, at: datetime | None) -> None:
+    """Write when a piece's colour was agreed (`None`: a new sample is out, so it is open again). The commission's colour is agreed
+    once no piece that was shown a sample waits for one; `colours` calls this for each piece that it shows one of."""
+    Piece.objects.filter(pk=piece.pk).update(colour_agreed_at=at, colour_open=at is None)
+    piece.colour_agreed_at, piece.colour_open = at, at is None
+    waiting = Piece.objects.filter(commission_id=piece.commission_id, colour_open=True).exists()
+    commission = Commission.objects.get(pk=piece.commission_id)
+    set_facts(commission, colour_agreed_at=None if waiting or at is None else at)

@@ -121,6 +121,8 @@ class Piece(models.Model):
     trouble = models.TextField(blank=True)
     hardware = models.TextField(blank=True)
     lead_caution = models.BooleanField(default=False)
+    colour_open = models.BooleanField(default=False)
+    """A sample was shown for it and none has been approved since."""
     colour_agreed_at = models.DateTimeField(null=True)
 
     class Meta:

@@ -43,7 +43,7 @@ class Step:
 _DEPOSIT = Need(lambda c: c.deposit_in_at is not None, "The deposit is not in yet.", house_rule=True)
 _CHECKED_IN = Need(lambda c: c.checked_in_on is not None, "Say on which day the piece came in.")
 _FINAL_SHOT = Need(lambda c: c.final_shot_at is not None, "Add at least one picture of the finished piece first.")
-_COLOUR = Need(
+COLOUR = Need(
     lambda c: not c.sample_promised or c.colour_agreed_at is not None,
     "The quote promises a sample, and the client has not approved one yet.",
     house_rule=True,
@@ -62,7 +62,7 @@ STEPS: tuple[Step, ...] = (
     Step((Stage.BOOKED,), Stage.CHECKED_IN, _OWNER, "Checked in", (_CHECKED_IN,)),
     Step((Stage.CHECKED_IN, Stage.DRYING, Stage.READY), Stage.IN_WORK, _OWNER, "On the bench", sets="work_began_at"),
     Step((Stage.IN_WORK,), Stage.DRYING, _OWNER, "Drying"),
-    Step((Stage.IN_WORK, Stage.DRYING), Stage.READY, _OWNER, "Ready to collect", (_FINAL_SHOT, _COLOUR), "ready_at"),
+    Step((Stage.IN_WORK, Stage.DRYING), Stage.READY, _OWNER, "Ready to collect", (_FINAL_SHOT, COLOUR), "ready_at"),
     Step((Stage.READY,), Stage.COLLECTED, _OWNER, "Handed over", (_SETTLED,), "collected_at"),
     Step(_HOLDABLE, Stage.ON_HOLD, _OWNER, "Put on hold"),
     Step((Stage.REQUESTED,), Stage.DECLINED, _OWNER, "Declined", sets="ended_at"),
@@ -97,6 +97,17 @@ def locked(commission_id: int) -> Commission:
     return Commission.objects.select_for_update(of=("self",)).select_related("client").get(pk=commission_id)
 
 
+def step_past(commission: Commission, needs: tuple[Need, ...], who: Who, past: str) -> str:
+    """Check the needs: returns the reason that the journal keeps when the owner steps past house rules, "" when all are met. Raises
+    `Refused` with what is missing otherwise."""
+    missing = [need for need in needs if not need.met(commission)]
+    past = past.strip()
+    hard = [need for need in missing if not (need.house_rule and past and who.is_owner)]
+    if hard:
+        raise Refused(" ".join(need.sentence for need in hard))
+    return past[:500] if missing else ""
+
+
 @transaction.atomic
 def advance(
     commission: Commission,
@@ -119,11 +130,7 @@ def advance(
         raise Refused(f"This commission is {now.get_stage_display().lower()} by now; that step does not follow from there.")
     if who.kind not in step.who:
         raise Refused("That step is the shop's to take.")
-    missing = unmet(now, step)
-    past = past.strip()
-    hard = [need for need in missing if not (need.house_rule and past and who.is_owner)]
-    if hard:
-        raise Refused(" ".join(need.sentence for need in hard))
+    reason = step_past(now, step.needs, who, past)
     at = timezone.now()
     values: dict[str, Any] = {"stage": to, "stage_since": at}
     if to == Stage.ON_HOLD:
@@ -145,7 +152,7 @@ def advance(
         to,
         f"{step.words}: {note.strip()}" if note.strip() else step.words,
         for_client=step.for_client and not quiet,
-        reason=past if missing else "",
+        reason=reason,
     )
     for name, value in values.items():
         setattr(now, name, value)

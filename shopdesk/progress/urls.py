@@ -1,6 +1,7 @@
-"""Addresses under the desk (`/desk/`) and under the client's page (`/my/`)."""
+"""Addresses under the desk (`/desk/`)."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-desk: list[URLPattern] = []
-portal: list[URLPattern] = []
+from shopdesk.progress import desk as at_desk
+
+desk = [path("c/<str:number>/progress/", at_desk.show, name="progress")]

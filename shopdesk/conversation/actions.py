@@ -1,0 +1,71 @@
+"""Saying something, and having answered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.db import transaction
+from django.utils import timezone
+
+from shopdesk.base.refusals import Refused
+from shopdesk.base.who import Who
+from shopdesk.commissions.actions import add_shots, answered
+from shopdesk.commissions.letters import to_client, to_shop
+from shopdesk.commissions.models import Commission, Shot
+from shopdesk.commissions.stages import locked, write_line
+from shopdesk.conversation.models import Message
+from shopdesk.photos.models import Picture
+
+LONGEST = 5000
+
+
+def _words(text: str, pictures: Sequence[Picture]) -> str:
+    text = text.strip()
+    if not text and not pictures:
+        raise Refused("Write a few words first.", field="text")
+    if len(text) > LONGEST:
+        raise Refused(f"That is {len(text):,} characters; {LONGEST:,} fit in one message.", field="text")
+    return text
+
+
+@transaction.atomic
+def say_to_shop(commission: Commission, text: str, who: Who, pictures: Sequence[Picture] = ()) -> Message:
+    """The client writes. The owner is told by email, and the desk keeps it until it is answered."""
+    text = _words(text, pictures)
+    message = Message.objects.create(commission=commission, by_client=True, text=text)
+    message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
+    write_line(commission, who, "client wrote", "The client wrote")
+    to_shop(commission, "client-message", {"text": text or "(pictures)"})
+    return message
+
+
+@transaction.atomic
+def say_to_client(commission: Commission, text: str, who: Who, pictures: Sequence[Picture] = ()) -> Message:
+    """The shop writes: a question or an answer. Everything the client had asked before counts as answered."""
+    text = _words(text, pictures)
+    message = Message.objects.create(commission=commission, by_client=False, user_id=who.id, text=text)
+    message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
+    _all_answered(commission)
+    answered(commission)
+    write_line(commission, who, "shop wrote", "The shop wrote", for_client=True)
+    to_client(commission, "question", {"text": text or "Pictures for you, on your page."})
+    return message
+
+
+@transaction.atomic
+def answered_elsewhere(commission: Commission, note: str, who: Who) -> None:
+    """The client was answered by phone or at the door; the journal keeps the note."""
+    locked(commission.pk)
+    note = note.strip()
+    if not note:
+        raise Refused("Note in a few words what was said.", field="note")
+    if not _all_answered(commission):
+        raise Refused("Nothing is waiting for an answer here.")
+    answered(commission)
+    write_line(commission, who, "answered elsewhere", f"Answered by phone or in person: {note[:500]}")
+
+
+def _all_answered(commission: Commission) -> int:
+    return Message.objects.filter(commission=commission, by_client=True, answered_at=None).update(
+        answered_at=timezone.now()
+    )
