@@ -11,11 +11,11 @@ from shopdesk.base.models import Work
 
 
 class Email(Work):
-    """One email to one person, or (`way` = tell) the same words for the owner to pass on to somebody without email.
+    """One email to one person, or (`way` = tell) the same words for the owner to pass on to somebody without.
 
-    `kind` names the template and `context` fills it; subject, text and html are empty until the words are made for the first
-    try, and are then what went out. Links stand in them as placeholders (`shopdesk.mail.links`), so a stored email opens no door.
-    """
+    `kind` names the template and `context` fills it; subject, text and html are empty until the words are
+    made for the first try, and are then what went out. Links stand in them as placeholders
+    (`shopdesk.mail.links`), so a stored email opens no door."""
 
     class Way(models.TextChoices):
         EMAIL = "email"
@@ -36,8 +36,11 @@ class Email(Work):
     subject = models.CharField(max_length=300, blank=True)
     text = models.TextField(blank=True)
     html = models.TextField(blank=True)
+    worded_at = models.DateTimeField(null=True)
+    """When the words were made: the Date of the email, at every try."""
     gather = models.CharField(max_length=80, blank=True)
-    """While an email with this key waits, what comes next is added to its context's `items` instead of making another."""
+    """While an email with this key waits, what comes next is added to its context's `items`: no other is
+    made."""
     told_at = models.DateTimeField(null=True)
 
     class Meta(Work.Meta):
@@ -48,14 +51,16 @@ class Email(Work):
         ]
         constraints = [
             models.UniqueConstraint(
-                fields=["gather"], condition=~Q(gather="") & Q(state="waiting", tries=0, told_at=None), name="one_email_gathers"
+                fields=["gather"],
+                condition=~Q(gather="") & Q(state="waiting", tries=0, told_at=None),
+                name="one_email_gathers",
             )
         ]
 
 
 class Enclosure(models.Model):
-    """Something an email carries: bytes by ref (`shopdesk.base.blobs`), or `text` written out (a calendar file). The email waits
-    until all are `ready`."""
+    """Something an email carries: bytes by ref (`shopdesk.base.blobs`), or `text` written out (a calendar
+    file). The email waits until all are `ready`."""
 
     email = models.ForeignKey(Email, on_delete=models.CASCADE, related_name="enclosures")
     ref = models.CharField(max_length=80, blank=True)

@@ -39,6 +39,7 @@ class Migration(migrations.Migration):
                 ('subject', models.CharField(blank=True, max_length=300)),
                 ('text', models.TextField(blank=True)),
                 ('html', models.TextField(blank=True)),
+                ('worded_at', models.DateTimeField(null=True)),
                 ('gather', models.CharField(blank=True, max_length=80)),
                 ('told_at', models.DateTimeField(null=True)),
             ],

@@ -1,0 +1,177 @@
+"""Writing emails into the outbox, and what the desk does with them afterwards. Sending is `delivery.py`."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from shopdesk.base import work
+from shopdesk.base.nudge import nudge
+from shopdesk.base.refusals import Refused
+from shopdesk.mail.models import Email, Enclosure
+from shopdesk.mail.words import NoWords, words
+
+TASK = "shopdesk.mail.deliver"
+
+_NAME_LENGTH = 100
+_REFERENCES = 10
+
+
+@dataclass(frozen=True)
+class Person:
+    """Who an email is to or from. Without an `address` the words are for the owner to pass on."""
+
+    name: str
+    address: str
+
+
+@dataclass(frozen=True)
+class Enclose:
+    """What an email carries: bytes by `ref` (`shopdesk.base.blobs`; it waits for them), or `text` written
+    out.
+
+    `mime` is a media type with parameters: "application/pdf", "text/calendar; method=REQUEST".
+    """
+
+    filename: str
+    mime: str
+    ref: str = ""
+    text: str = ""
+
+
+def write(
+    kind: str,
+    *,
+    to: Person,
+    sender: Person,
+    context: dict[str, Any],
+    thread: str,
+    enclose: Sequence[Enclose] = (),
+    gather: str = "",
+    due_at: datetime | None = None,
+) -> Email:
+    """Put an email into the outbox, in the transaction that causes it. It goes out after the commit, not
+    before `due_at`.
+
+    `kind` names `templates/emails/<kind>.md`, which `context` fills: strings, numbers, lists and dicts of
+    them. Strings are data and never markup; only one under the key `page` may be a link
+    (`shopdesk.mail.links`). Emails of one `thread` answer each other. While an email with the same `gather`
+    key still waits, this one's `context["items"]` and enclosures are added to it instead; it goes out
+    `MAIL_GATHER_SECONDS` after the first was written."""
+    assert transaction.get_connection().in_atomic_block, "an email belongs to what causes it"
+    now = timezone.now()
+    if due_at is None:
+        due_at = now + timedelta(seconds=settings.MAIL_GATHER_SECONDS) if gather else now
+    address = to.address.strip()
+    values: dict[str, Any] = {
+        "kind": kind,
+        "way": Email.Way.EMAIL if address else Email.Way.TELL,
+        "context": context,
+        "thread": thread,
+        "to_name": clean_name(to.name),
+        "to_address": address,
+        "from_name": clean_name(sender.name),
+        "from_address": sender.address.strip(),
+        "gather": gather,
+        "due_at": due_at,
+        "made_at": now,
+    }
+    email = _gathered(gather, values) if gather else _new(values)
+    Enclosure.objects.bulk_create(
+        Enclosure(
+            email=email, ref=one.ref, text=one.text, filename=one.filename, mime=one.mime, ready=not one.ref
+        )
+        for one in enclose
+    )
+    if email.way == Email.Way.EMAIL and email.due_at <= now:
+        nudge(TASK)
+    return email
+
+
+def _new(values: dict[str, Any]) -> Email:
+    earlier = list(
+        Email.objects.filter(thread=values["thread"], way=Email.Way.EMAIL)
+        .exclude(thread="")
+        .order_by("-id")
+        .values_list("message_id", "references")[:_REFERENCES]
+    )
+    line: list[str] = []
+    if earlier:
+        first = (earlier[-1][1].split() or [earlier[-1][0]])[0]
+        line = list(dict.fromkeys([first, *(message_id for message_id, _ in reversed(earlier))]))
+    return Email.objects.create(
+        **values,
+        message_id=f"<{uuid.uuid4()}@{_host(values['from_address'])}>",
+        in_reply_to=line[-1] if line else "",
+        references=" ".join(line),
+    )
+
+
+def _gathered(key: str, values: dict[str, Any]) -> Email:
+    """The waiting email with this key, with what comes now added to it; or a new one."""
+    waiting = Email.objects.filter(gather=key, state=Email.State.WAITING, tries=0, told_at=None)
+    for _ in range(5):
+        # The lock holds back a worker that would claim it; one that was quicker has left nothing to add to.
+        email = waiting.select_for_update().first()
+        if email is not None:
+            together = {**email.context}
+            together["items"] = [*email.context.get("items", []), *values["context"].get("items", [])]
+            if waiting.filter(pk=email.pk).update(context=together):
+                email.context = together
+                return email
+        try:
+            with transaction.atomic():
+                return _new(values)
+        except IntegrityError:  # somebody else began to gather in the same moment: add to theirs
+            continue
+    return _new({**values, "gather": ""})
+
+
+def _host(address: str) -> str:
+    """What stands after the @ of a Message-ID: the shop's own host, or else the sender's domain."""
+    host = urlsplit(settings.PUBLIC_URL).hostname or ""
+    if "." not in host or re.fullmatch(r"[\d.]+", host):
+        host = address.rpartition("@")[2] or "localhost"
+    return host.encode("idna", "ignore").decode().lower() if not host.isascii() else host.lower()
+
+
+def clean_name(name: str) -> str:
+    """A name as it may stand in a header: one line, without control characters, marks that turn the reading
+    direction, or characters that nobody sees."""
+    spaced = "".join(" " if unicodedata.category(char) in ("Cc", "Zl", "Zp") else char for char in name)
+    seen = "".join(char for char in spaced if unicodedata.category(char) not in ("Cf", "Cs", "Co", "Cn"))
+    return " ".join(seen.split())[:_NAME_LENGTH].strip()
+
+
+def told(email: Email) -> None:
+    """The owner has passed the words on. Raises `Refused` when there is nothing left to tell."""
+    now = timezone.now()
+    try:
+        said = words(email)
+        kept = {"subject": said.subject, "text": said.text, "html": said.html, "worded_at": now}
+    except NoWords:  # they could not be read either; ticking off must still be possible
+        kept = {}
+    if not Email.objects.filter(pk=email.pk, way=Email.Way.TELL, told_at=None).update(
+        told_at=now, state=Email.State.DONE, done_at=now, **kept
+    ):
+        raise Refused("That is ticked off already.")
+
+
+@transaction.atomic
+def again(email: Email) -> None:
+    """Put an email that failed back in line. Raises `Refused` when it has not failed, or not any more."""
+    rows = Email.objects.filter(pk=email.pk, way=Email.Way.EMAIL, state=Email.State.FAILED)
+    rows.update(gather="")  # it has been tried: nothing is added to it any more
+    if not work.again(rows):
+        raise Refused("That email is back in line already.")
+    nudge(TASK)

@@ -1,0 +1,45 @@
+"""Links in emails. A stored email holds `shopdesk-link:client/17/my/26-014/`; the real address, which is a
+key, is put in when the email is handed over, and is written down nowhere."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from html import escape
+
+from django.conf import settings
+
+SCHEME = "shopdesk-link:"
+_PLACEHOLDER = re.compile(SCHEME + r"([a-z]+)/([\w./%~+-]*)", re.ASCII)
+_writers: dict[str, Callable[[str], str]] = {}
+
+
+def register(kind: str, write: Callable[[str], str]) -> None:
+    """`write` gets what stands after "kind/" and returns an absolute address, or raises `LookupError`."""
+    _writers[kind] = write
+
+
+def desk_placeholder(path: str) -> str:
+    """A link to a page of the desk, for emails to the owner. No secret in it: the desk asks who is there."""
+    return f"{SCHEME}desk{path}"
+
+
+register("desk", lambda rest: f"{settings.PUBLIC_URL}/{rest}")
+
+
+def leads_home(address: str) -> bool:
+    """Whether an address is a placeholder or stands under the shop's own public address: no other link is
+    put into an email from somebody's data."""
+    home = settings.PUBLIC_URL
+    return bool(_PLACEHOLDER.fullmatch(address)) or address == home or address.startswith(f"{home}/")
+
+
+def put_in(text: str) -> str:
+    """The text with every placeholder replaced by its link. Raises `LookupError` when one leads nowhere any
+    more."""
+    return _PLACEHOLDER.sub(lambda found: _writers[found[1]](found[2]), text)
+
+
+def put_into_html(html: str) -> str:
+    """The same for HTML, where a link stands in an attribute or as text."""
+    return _PLACEHOLDER.sub(lambda found: escape(_writers[found[1]](found[2])), html)
