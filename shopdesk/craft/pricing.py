@@ -174,7 +174,6 @@ def check_offer(
     totals(pieces, options, tax, deposit, currency)
     cheaper = [option for option in options if option.price < 0]
     totals(pieces, cheaper, tax, deposit, currency)
-    totals(pieces, [option for option in cheaper if option.taxable], tax, deposit, currency)
 
 
 def _sensible(value: Decimal, what: str, most: Decimal) -> Decimal:

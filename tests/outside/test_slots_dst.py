@@ -71,6 +71,16 @@ def test_the_hour_that_comes_twice_is_offered_as_two_instants(zone: str, day: da
     assert twice[1].start - twice[0].start == timedelta(hours=1)
 
 
+# Source: the same; a day of 23 hours and one of 25, to the last hour before midnight.
+@pytest.mark.parametrize(
+    ("zone", "day", "hours"), [(*when, 23) for when in SPRING] + [(*when, 25) for when in AUTUMN]
+)
+def test_the_whole_day_is_as_long_as_it_is(zone: str, day: date, hours: int) -> None:
+    slots = offered(zone, day, time(0), time(0), 60)
+    assert len(slots) == hours
+    assert (clock(zone, slots)[0], clock(zone, slots)[-1]) == ("00:00", "23:00")
+
+
 # A window that ends inside the repeated hour: both times the clock is inside it, and not the half hour
 # between.
 def test_window_that_ends_within_the_repeated_hour() -> None:
