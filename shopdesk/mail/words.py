@@ -4,7 +4,7 @@
 What people wrote is data: it goes through the template and through Markdown as a mark (a number between two
 private-use characters) and is put in afterwards, so that nothing in it is ever markup, a link or a paragraph
 of ours. `if`, `for`, `length`, `==` and the like see the real text; filters that change text see the mark
-and change nothing. """
+and change nothing."""
 
 from __future__ import annotations
 
@@ -56,16 +56,20 @@ def words(email: Email) -> Words:
     as placeholders. Raises `NoWords` when its template is missing or wrong."""
     if email.worded_at is not None:
         return Words(email.subject, email.text, email.html)
-    context = {"shop_name": email.from_name, "shop_address": email.from_address, **email.context}
+    sender = {
+        "name": email.from_name,
+        "email": email.from_address,
+        "phone": str(email.context.get("shop_phone", "")),
+    }
     made = Words("", "", "")
     for length in _VALUE_LENGTHS:
-        made = _make(email.kind, context, length)
+        made = _make(email.kind, {"shop_name": email.from_name, **email.context}, sender, length)
         if len(made.html.encode()) <= HTML_BYTES:
             break
     return made
 
 
-def _make(kind: str, context: dict[str, Any], length: int | None) -> Words:
+def _make(kind: str, context: dict[str, Any], sender: dict[str, str], length: int | None) -> Words:
     book = _Book(length)
     try:
         page = render_to_string(f"emails/{kind}.md", book.hidden(context))
@@ -82,15 +86,10 @@ def _make(kind: str, context: dict[str, Any], length: int | None) -> Words:
     tokens = _markdown().parse(body)
     _lead_home(tokens, book)
     inner = _markdown().renderer.render(tokens, _markdown().options, {})
-    html = render_to_string(
-        "emails/base.html",
-        {
-            "subject": subject, "body": mark_safe(book.shown_in_html(inner)),  # noqa: S308  every value in
-            it has just been escaped "shop_name": context["shop_name"], "shop_address":
-            context["shop_address"],
-        },
-    )
-    text = "\n".join(_blocks(SyntaxTreeNode(tokens).children, book)).strip() + "\n"
+    body = mark_safe(book.shown_in_html(inner))  # noqa: S308  every value in it has just been escaped
+    html = render_to_string("emails/base.html", {"subject": subject, "body_html": body, "shop": sender})
+    signed = [sender["name"], *(sender[key] for key in ("phone", "email") if sender[key])]
+    text = "\n".join([*_blocks(SyntaxTreeNode(tokens).children, book), "", *signed, ""])
     return Words(subject, text, _inliner().inline(html))
 
 
