@@ -111,9 +111,9 @@ class Piece(models.Model):
     name = models.CharField(max_length=120)
     """What it is, as the client calls it: "writing desk", "six chairs"."""
     count = models.PositiveSmallIntegerField(default=1)
-    width_mm = models.DecimalField(max_digits=8, decimal_places=2, null=True)
-    depth_mm = models.DecimalField(max_digits=8, decimal_places=2, null=True)
-    height_mm = models.DecimalField(max_digits=8, decimal_places=2, null=True)
+    width_mm = models.DecimalField(max_digits=11, decimal_places=6, null=True)
+    depth_mm = models.DecimalField(max_digits=11, decimal_places=6, null=True)
+    height_mm = models.DecimalField(max_digits=11, decimal_places=6, null=True)
     material = models.CharField(max_length=120, blank=True)
     made = models.CharField(max_length=80, blank=True)
     """Age or year, as typed."""

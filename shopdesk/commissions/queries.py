@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from django.db.models import Prefetch, QuerySet
+from collections.abc import Iterable
+
+from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet
 from django.http import Http404
 
 from shopdesk.clients.models import Client
-from shopdesk.commissions.models import Commission, JournalLine, Piece, Shot
+from shopdesk.commissions.models import Commission, JournalLine, Letter, Piece, Shot
 
 
 def _whole() -> QuerySet[Commission]:
@@ -43,3 +45,42 @@ def journal_of(commission: Commission, *, for_client: bool = False) -> list[Jour
     """The history, oldest first; for the client only what is meant for them."""
     lines = JournalLine.objects.filter(commission=commission).select_related("user").order_by("at", "id")
     return list(lines.filter(for_client=True) if for_client else lines)
+
+
+def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[int, Shot]:
+    """The picture that each commission is known by: its latest finished one, else the first that was sent. Three statements for any
+    number of commissions."""
+    rows = Shot.objects.filter(commission__in=list(commission_ids)).exclude(kind__in=_NOT_A_FACE)
+    if for_client:
+        rows = rows.filter(for_client=True)
+    picked = rows.values("commission").annotate(
+        first=Min("id"), last=Max("id", filter=Q(kind=Shot.Kind.FINAL))
+    )
+    ids = [row["last"] or row["first"] for row in picked]
+    found = Shot.objects.filter(id__in=ids).select_related("picture").prefetch_related("picture__renditions")
+    return {shot.commission_id: shot for shot in found}
+
+
+_NOT_A_FACE = (Shot.Kind.PAPER, Shot.Kind.SAMPLE, Shot.Kind.MESSAGE)
+
+
+def search(words: str = "", stage: str = "") -> QuerySet[Commission]:
+    """Commissions whose number, client or piece has every one of the words, newest first."""
+    found = _whole().order_by("-requested_at", "-id")
+    for word in words.split()[:6]:
+        found = found.filter(
+            Q(number__icontains=word)
+            | Q(client__name__icontains=word)
+            | Exists(Piece.objects.filter(commission=OuterRef("pk"), name__icontains=word))
+        )
+    return found.filter(stage=stage) if stage else found
+
+
+def at_stage(*stages: str, most: int = 100) -> list[Commission]:
+    """Commissions at these stages, longest there first."""
+    return list(_whole().filter(stage__in=stages).order_by("stage_since", "id")[:most])
+
+
+def letters_of(commission: Commission) -> list[Letter]:
+    """Every email of a commission, newest first."""
+    return list(Letter.objects.filter(commission=commission).select_related("email").order_by("-id"))

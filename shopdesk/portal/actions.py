@@ -1,0 +1,32 @@
+"""What a client does on their page that belongs to no single step."""
+
+from __future__ import annotations
+
+from django.db import transaction
+
+from shopdesk.base.who import Who
+from shopdesk.clients.access import placeholder
+from shopdesk.clients.queries import clients_with_email, grant_of
+from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.stages import advance
+from shopdesk.mail.actions import Person, write
+from shopdesk.shop.models import Shop
+
+
+@transaction.atomic
+def send_fresh_link(shop: Shop, email: str) -> None:
+    """Send everybody who is known by this address a link to their page. Whether anybody is, nobody is told."""
+    for client in clients_with_email(email):
+        write(
+            "fresh-link",
+            to=Person(client.name, client.email),
+            sender=Person(shop.name, shop.email),
+            context={"name": client.name, "shop_name": shop.name, "page": placeholder(grant_of(client), "/my/")},
+            thread=f"client {client.pk} link",
+        )
+
+
+@transaction.atomic
+def withdraw(commission: Commission, who: Who, why: str = "") -> None:
+    """The client takes the request back, before anything was agreed."""
+    advance(commission, Stage.WITHDRAWN, who, note=why[:300])

@@ -1,0 +1,37 @@
+"""Everything the client's page shows of one commission, in a fixed number of statements."""
+
+from __future__ import annotations
+
+from django.db.models import Q, QuerySet
+
+from shopdesk.clients.models import Client
+from shopdesk.colours.queries import samples_of
+from shopdesk.commissions.models import Commission
+from shopdesk.conversation.queries import messages_of
+from shopdesk.deposits.models import Receipt
+from shopdesk.deposits.queries import standing
+from shopdesk.documents.models import Document
+from shopdesk.portal.words import Facts
+from shopdesk.quotes.models import Quote
+from shopdesk.quotes.queries import open_quote
+from shopdesk.shop.models import Shop
+from shopdesk.visits.queries import visits_of
+
+
+def facts_of(shop: Shop, commission: Commission) -> Facts:
+    return Facts(
+        shop=shop,
+        commission=commission,
+        quote=open_quote(commission),
+        standing=standing(commission),
+        samples=samples_of(commission),
+        visits=visits_of(commission),
+        messages=messages_of(commission),
+    )
+
+
+def documents_of_client(client: Client) -> QuerySet[Document, int]:
+    """The ids of the documents that were sent to a client: their quotes and their receipts."""
+    quotes = Quote.objects.filter(commission__client=client, document__isnull=False).values("document")
+    receipts = Receipt.objects.filter(entry__account__commission__client=client).values("document")
+    return Document.objects.filter(Q(pk__in=quotes) | Q(pk__in=receipts)).values_list("pk", flat=True)
