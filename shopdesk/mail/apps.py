@@ -3,3 +3,11 @@ from django.apps import AppConfig
 
 class MailConfig(AppConfig):
     name = "shopdesk.mail"
+
+    def ready(self) -> None:
+        from shopdesk.base import blobs, sweep
+        from shopdesk.mail.actions import TASK
+        from shopdesk.mail.delivery import deliver_all, there
+
+        sweep.register(TASK, deliver_all)
+        blobs.ready.connect(there, dispatch_uid="mail")

@@ -1,0 +1,9 @@
+from celery import shared_task
+
+from shopdesk.mail.actions import TASK
+from shopdesk.mail.delivery import deliver_all
+
+
+@shared_task(name=TASK)
+def deliver() -> None:
+    deliver_all()
