@@ -74,8 +74,11 @@ def prepare(root: Path, argv: Sequence[str]) -> None:
                 )
             return
         arrived = os.environ.pop(ARRIVED, "") == "1"
-        if command in NATIVE_COMMANDS and not arrived:
-            provide(natives.missing(testing))
+        if not arrived:
+            lacking = natives.missing(testing) if command in NATIVE_COMMANDS else []
+            if not venv.exists() and not natives.is_there(natives.VENV):
+                lacking.append(natives.VENV)
+            provide(lacking)
         if is_current(root, testing):
             if inside and has_packages():
                 return
@@ -230,7 +233,7 @@ def python_version(venv: Path) -> str:
 
 
 def make(venv: Path, run: Runner) -> None:
-    if util.find_spec("ensurepip") is None:
+    if not natives.is_there(natives.VENV):
         provide([natives.VENV])
     version = "{}.{}.{}".format(*sys.version_info)
     say(f"Making a virtual environment in .venv (Python {version})")

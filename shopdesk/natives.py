@@ -22,7 +22,7 @@ CHROMIUM_APPS = ("/Applications/Chromium.app/Contents/MacOS/Chromium",
 
 @dataclass(frozen=True)
 class Native:
-    """Something pip cannot bring: what to call it, the names it loads under, and who packages it as what."""
+    """What to call it, the names it loads under, and who packages it as what (empty: its own way)."""
 
     what: str
     names: tuple[str, ...]
@@ -46,7 +46,7 @@ LIBRARIES = (
     _library("HarfBuzz's subsetter", "harfbuzz-subset", "0", "libharfbuzz-subset0", "harfbuzz", "harfbuzz"),
     _library("Fontconfig", "fontconfig", "1", "libfontconfig1", "fontconfig", "fontconfig"),
 )
-CHROMIUM = Native("Chromium", (), "chromium", "", "chromium", "--cask google-chrome")
+CHROMIUM = Native("Chromium", (), "chromium", "", "chromium", "")
 _VENV_PACKAGE = "python{}.{}-venv".format(*sys.version_info)
 VENV = Native("Python's venv", (), _VENV_PACKAGE, _VENV_PACKAGE, "python3-libs", "python")
 
@@ -61,7 +61,7 @@ def chromium() -> str | None:
 
 
 def loads(native: Native) -> bool:
-    """Whether the library loads, as WeasyPrint will load it. About a millisecond each."""
+    """Whether the library loads, as WeasyPrint will load it. Cheap enough to look each time."""
     folders = ("", *(f"{folder}/" for folder in BREW_FOLDERS)) if sys.platform == "darwin" else ("",)
     for name in (folder + name for folder in folders for name in native.names):
         with contextlib.suppress(OSError):
@@ -89,24 +89,23 @@ def how_to_provide(missing: Sequence[Native]) -> str:
     apt = f"{sudo}apt-get update && {sudo}apt-get install --yes --no-install-recommends "
 
     def packages(names: Iterable[str]) -> str:
-        return " ".join(sorted({name for name in names if name}, key=lambda name: (name[0] == "-", name)))
+        return " ".join(sorted({name for name in names if name}))
 
     on_ubuntu = packages(native.ubuntu for native in missing)
     ubuntu = [apt + on_ubuntu] if on_ubuntu else []
     if CHROMIUM in missing:
         ubuntu.append(f"{sudo}snap install chromium")
+    brewed = packages(native.mac for native in missing)
+    mac = [f"brew install {brewed}"] if brewed else []
+    if CHROMIUM in missing:  # Homebrew keeps programs with a window apart.
+        mac.append("brew install --cask google-chrome")
     return "\n".join(
         [
             f"This machine lacks {', '.join(native.what for native in missing)}. To install:",
             f"  Debian   {apt}{packages(native.debian for native in missing)}",
             f"  Ubuntu   {' && '.join(ubuntu)}",
             f"  Fedora   {sudo}dnf install --assumeyes {packages(native.fedora for native in missing)}",
-            f"  macOS    {' && '.join(brew(missing))}",
+            f"  macOS    {' && '.join(mac)}",
             "Then run the same command again.",
         ]
     )
-
-
-def brew(missing: Sequence[Native]) -> list[str]:
-    """Homebrew installs programs with a window in a command of their own."""
-    return [f"brew install {name}" for name in sorted({native.mac for native in missing})]

@@ -97,7 +97,7 @@ class Project:
             "SHOPDESK_CHROMIUM": sys.executable,  # anything that runs: it is only looked for
             **environment,
         }
-        # Without `-I` the environment that runs these tests would lend its packages.
+        # The Python below the environment that runs these tests, as on a machine where nothing is set up.
         return subprocess.Popen(
             [getattr(sys, "_base_executable", sys.executable), "-s", "manage.py", *arguments],
             cwd=self.root,
@@ -512,7 +512,27 @@ def test_otherwise_the_exact_commands_are_printed(
     assert told["Debian"] == f"{apt}chromium {libraries}"
     assert told["Ubuntu"] == f"{apt}{libraries} && {sudo}snap install chromium"
     assert told["Fedora"] == f"{sudo}dnf install --assumeyes chromium fontconfig glib2 harfbuzz pango"
-    assert told["macOS"].startswith("brew install --cask google-chrome && brew install fontconfig && ")
+    assert told["macOS"] == "brew install fontconfig glib harfbuzz pango && brew install --cask google-chrome"
+
+
+def test_a_system_python_without_venv_is_told_of_in_the_same_breath(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Debian's python3 comes without; any command needs it, and only while there is no environment.
+    found = util.find_spec
+    monkeypatch.setenv("SHOPDESK_NO_APT", "1")
+    monkeypatch.setattr(natives, "loads", lambda library: library.what != "Pango")
+    monkeypatch.setattr(
+        util, "find_spec", lambda name: None if name in ("ensurepip", "django") else found(name)
+    )
+    for command, lacks in (("serve", "Pango, Python's venv"), ("migrate", "Python's venv")):
+        with pytest.raises(SystemExit) as ended:
+            bootstrap.prepare(tmp_path, ["manage.py", command])
+        assert ended.value.code == 2
+        said = capsys.readouterr().err
+        assert f"This machine lacks {lacks}." in said
+        assert "python{}.{}-venv".format(*sys.version_info) in said
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("command", ["demo", "serve", "test", "measure", "makemigrations", "backup"])
