@@ -1,4 +1,5 @@
-"""Documents: content frozen by an action, rendered to PDF by a worker, kept with its hash and never changed after."""
+"""Documents: content frozen by an action, rendered to PDF by a worker, kept with its hash and never changed
+after."""
 
 from __future__ import annotations
 
@@ -11,9 +12,11 @@ from shopdesk.base.models import Work
 
 
 class Document(Work):
-    """One PDF. `template` and `content` (plain strings, lists and dicts) are all that it is made of: same content, same bytes.
+    """One PDF. `template` and `content` (plain strings, lists and dicts) are all that it is made of: same
+    content, same bytes.
 
-    `path` is relative to `settings.DOCUMENTS`; `sha256` and `bytes` are of the file as it was sent and will be served.
+    `path` is relative to `settings.DOCUMENTS`; `sha256` and `bytes` are of the file as it was sent and will
+    be served.
     """
 
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)

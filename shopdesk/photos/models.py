@@ -12,7 +12,8 @@ from shopdesk.base.models import Work
 class Picture(Work):
     """One picture that somebody sent, being prepared until its state is done.
 
-    `key` stands in addresses. Width and height are of the picture turned upright. Paths are relative to `settings.PICTURES`.
+    `key` stands in addresses. Width and height are of the picture turned upright. Paths are relative to
+    `settings.PICTURES`.
     """
 
     key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)

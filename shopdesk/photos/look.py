@@ -1,0 +1,169 @@
+"""Looking at bytes that somebody sent and saying whether they are a picture that we take. Decoded, never
+trusted."""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from pi_heif import HeifImageFile
+from pi_heif.as_plugin import _is_supported_heif
+from PIL import Image, ImageFile
+
+MOST_BYTES = 30 * 1024 * 1024
+MOST_PIXELS = 50_000_000
+
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+"""Pillow's names. A phone's MPO (a JPEG that carries more of them) is opened as the JPEG that it begins
+with."""
+ENDINGS = {"JPEG": "jpg", "PNG": "png", "WEBP": "webp", "HEIF": "heic"}
+MIMES = {"jpg": "image/jpeg", "png": "image/png", "webp": "image/webp", "heic": "image/heic"}
+
+Image.register_open("HEIF", HeifImageFile, _is_supported_heif)  # reading only
+
+_BROKEN = (
+    OSError,
+    SyntaxError,
+    ValueError,
+    TypeError,
+    EOFError,
+    IndexError,
+    KeyError,
+    OverflowError,
+    AttributeError,
+    RuntimeError,
+    struct.error,
+    zlib.error,
+)
+"""What Pillow and its decoders raise at bytes that are not what they say. Only bytes in memory are decoded,
+so an `OSError` is never the disk's."""
+
+# A second nature is looked for where the programs that would open it look: a PDF's or an archive's beginning,
+# an archive's list at the end, a page or a script among the first and the last of the bytes. What phones add
+# behind a picture (smaller pictures, Samsung's trailer, the film of a moving picture) is none of these and
+# goes through; the renditions never carry it.
+_SCRIPTS = re.compile(rb"<\?php\s|<(?:script|html|svg|iframe|body)[\s>]|<!doctype\s", re.IGNORECASE)
+_ARCHIVES = (b"Rar!\x1a\x07", b"7z\xbc\xaf\x27\x1c")
+_EDGE = 64 * 1024
+
+
+class NotAPicture(Exception):
+    """None of the formats that we take."""
+
+
+class TooManyPixels(Exception):
+    """Above `MOST_PIXELS` by its header. Nothing of it was decoded."""
+
+
+class Damaged(Exception):
+    """A picture by its beginning, but it cannot be decoded to the end."""
+
+
+class TwoNatured(Exception):
+    """A picture that is also something else which a program would open."""
+
+
+def judge(data: bytes) -> tuple[str, int, int]:
+    """The format ("JPEG", "PNG", "WEBP", "HEIF") and the width and height, turned upright, of a picture that
+    decodes to its end. Raises one of the four above."""
+    with opened(data) as image:
+        if _is_also_something_else(data):
+            raise TwoNatured
+        name = "JPEG" if image.format == "MPO" else image.format or ""
+        width, height = image.size
+        # A JPEG is decoded at an eighth: that reads all of it, and so sees where it is cut off, in a third of
+        # the time.
+        image.draft(image.mode, (max(width // 8, 1), max(height // 8, 1)))
+        load(image)
+        turned = orientation(image) in (5, 6, 7, 8)
+    return (name, height, width) if turned else (name, width, height)
+
+
+@contextmanager
+def opened(data: bytes) -> Iterator[Image.Image]:
+    """The picture, opened but not decoded. Raises `NotAPicture`, `TooManyPixels`, or `Damaged` for a header
+    that makes no sense."""
+    canvas = _webp_canvas(data)
+    if (
+        canvas is not None and canvas[0] * canvas[1] > MOST_PIXELS
+    ):  # Pillow makes room for a WebP's canvas on opening
+        raise TooManyPixels
+    try:
+        image = Image.open(io.BytesIO(data), formats=FORMATS)
+    except Image.DecompressionBombError as error:
+        raise TooManyPixels from error
+    except Image.UnidentifiedImageError as error:
+        raise (Damaged if _begins_like_a_picture(data) else NotAPicture) from error
+    except _BROKEN as error:
+        raise Damaged(str(error)) from error
+    with image:
+        if image.width * image.height > MOST_PIXELS:
+            raise TooManyPixels
+        if image.width < 1 or image.height < 1:
+            raise Damaged("It has no size.")
+        yield image
+
+
+def load(image: Image.Image) -> None:
+    """Decode the (first) picture. Raises `Damaged` when it is cut off or broken, `TooManyPixels` when the
+    header lied."""
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # WeasyPrint, in the same process, switches it on for everybody
+    try:
+        image.load()
+    except Image.DecompressionBombError as error:
+        raise TooManyPixels from error
+    except _BROKEN as error:
+        raise Damaged(str(error)) from error
+    if image.width * image.height > MOST_PIXELS:
+        raise TooManyPixels
+
+
+def orientation(image: Image.Image) -> int:
+    """How the camera was held, 1 to 8 (Exif 2.3, tag 0x0112); 1, upright, where the picture does not say or
+    says nonsense."""
+    try:
+        value = image.getexif().get(0x0112, 1)
+    except _BROKEN:
+        return 1
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def _begins_like_a_picture(data: bytes) -> bool:
+    return (
+        data.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"))
+        or (data[:4] == b"RIFF" and data[8:12] == b"WEBP")
+        or (data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"mif1", b"heim", b"heis"))
+    )
+
+
+def _webp_canvas(data: bytes) -> tuple[int, int] | None:
+    """Width and height as a WebP's first chunk states them (RFC 9649, sections 2.5 to 2.7)."""
+    if data[:4] != b"RIFF" or data[8:12] != b"WEBP" or len(data) < 30:
+        return None
+    kind = data[12:16]
+    if kind == b"VP8X":
+        return int.from_bytes(data[24:27], "little") + 1, int.from_bytes(data[27:30], "little") + 1
+    if kind == b"VP8L":
+        bits = int.from_bytes(data[21:25], "little")
+        return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1
+    if kind == b"VP8 ":
+        width, height = struct.unpack_from("<HH", data, 26)
+        return width & 0x3FFF, height & 0x3FFF
+    return None
+
+
+def _is_also_something_else(data: bytes) -> bool:
+    if b"%PDF-" in data[:1024] or any(mark in data for mark in _ARCHIVES):
+        return True
+    if _SCRIPTS.search(data[:_EDGE]) or _SCRIPTS.search(data[-_EDGE:]):
+        return True
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)):
+            return True
+    except (zipfile.BadZipFile, ValueError, NotImplementedError, struct.error, OSError):
+        return False
