@@ -6,6 +6,7 @@ from shopdesk.bench import urls as bench
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
+from shopdesk.desk import emails
 from shopdesk.intake import urls as intake
 from shopdesk.progress import urls as progress
 from shopdesk.quotes import urls as quotes
@@ -14,6 +15,7 @@ from shopdesk.visits import urls as visits
 
 app_name = "desk"
 urlpatterns: list[URLPattern] = [
+    *emails.urls,
     *shop.desk,
     *intake.desk,
     *conversation.desk,

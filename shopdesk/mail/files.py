@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
+import io
 from collections.abc import Sequence
 from datetime import UTC
 from email.generator import BytesGenerator
@@ -18,6 +17,8 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.utils import timezone
 from django.utils.text import slugify
 
+from shopdesk.base.files import put
+
 
 class EmlFiles(BaseEmailBackend):
     """Writes each message whole or not at all, readable by the shop alone: it holds links that let people in.
@@ -28,20 +29,10 @@ class EmlFiles(BaseEmailBackend):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         for email in email_messages:
             made = email.message()
-            self._write(folder / file_name(str(email.subject), made), made)
+            written = io.BytesIO()
+            BytesGenerator(written, mangle_from_=False).flatten(made, linesep="\r\n")
+            put(folder / file_name(str(email.subject), made), written.getvalue())
         return len(email_messages)
-
-    def _write(self, path: Path, made: Message) -> None:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")  # mode 600
-        try:
-            with os.fdopen(handle, "wb") as file:
-                BytesGenerator(file, mangle_from_=False).flatten(made, linesep="\r\n")
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
 
 
 def file_name(subject: str, made: Message) -> str:

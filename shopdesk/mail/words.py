@@ -68,8 +68,18 @@ def words(email: Email) -> Words:
     return made
 
 
-def _make(kind: str, context: dict[str, Any], sender: dict[str, str], length: int | None) -> Words:
-    book = _Book(length)
+def subject_of(email: Email) -> str:
+    """Its subject alone; what kind of email it is, when it has no words."""
+    if email.worded_at is not None:
+        return email.subject
+    try:
+        return _filled(email.kind, {"shop_name": email.from_name, **email.context}, _Book(None))[0]
+    except NoWords:
+        return email.kind.replace("-", " ").capitalize()
+
+
+def _filled(kind: str, context: dict[str, Any], book: _Book) -> tuple[str, str]:
+    """The subject, and the Markdown with the book's marks still in it."""
     try:
         page = render_to_string(f"emails/{kind}.md", book.hidden(context))
     except TemplateDoesNotExist as error:
@@ -82,6 +92,12 @@ def _make(kind: str, context: dict[str, Any], sender: dict[str, str], length: in
     subject = " ".join(book.shown(head.removeprefix("Subject:")).split())
     if len(subject) > SUBJECT_LENGTH:
         subject = f"{subject[: SUBJECT_LENGTH - 1].rstrip()}…"
+    return subject, body
+
+
+def _make(kind: str, context: dict[str, Any], sender: dict[str, str], length: int | None) -> Words:
+    book = _Book(length)
+    subject, body = _filled(kind, context, book)
     tokens = _markdown().parse(body)
     _lead_home(tokens, book)
     inner = _markdown().renderer.render(tokens, _markdown().options, {})
