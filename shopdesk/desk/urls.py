@@ -1,11 +1,12 @@
 """The desk: its own pages, and each step's pages under it."""
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
 from shopdesk.bench import urls as bench
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
+from shopdesk.desk import views
 from shopdesk.desk import emails
 from shopdesk.intake import urls as intake
 from shopdesk.progress import urls as progress
@@ -15,6 +16,15 @@ from shopdesk.visits import urls as visits
 
 app_name = "desk"
 urlpatterns: list[URLPattern] = [
+    path("", views.today, name="today"),
+    path("c/", views.commissions, name="commissions"),
+    path("c/<str:number>/", views.commission, name="commission"),
+    path("c/<str:number>/docket/", views.docket, name="docket"),
+    path("c/<str:number>/link/", views.link, name="link"),
+    path("c/<str:number>/link/revoke/", views.link_revoke, name="link-revoke"),
+    path("pictures/<uuid:key>/<str:size>.webp", views.picture, name="picture"),
+    path("documents/<uuid:key>.pdf", views.document, name="document"),
+    path("again/<str:kind>/<int:pk>/", views.work_again, name="work-again"),
     *emails.urls,
     *shop.desk,
     *intake.desk,

@@ -1,0 +1,221 @@
+"""What needs the owner now, in order: people who wait for a word first, then money and dates, then the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from django.urls import reverse
+from django.utils import timezone
+
+from shopdesk.colours.models import Sample
+from shopdesk.colours.queries import wanted_again
+from shopdesk.commissions.letters import said_pieces
+from shopdesk.commissions.models import Commission, Shot, Stage
+from shopdesk.commissions.queries import at_stage, faces
+from shopdesk.conversation.models import Message
+from shopdesk.conversation.queries import unanswered
+from shopdesk.deposits.queries import Standing, standings
+from shopdesk.look.formats import clock, day, money, since, waiting_since
+from shopdesk.quotes.models import Quote
+from shopdesk.quotes.queries import drafts, open_quotes
+from shopdesk.shop.models import Shop
+from shopdesk.visits.models import Visit
+from shopdesk.visits.queries import coming
+
+MOST = 30
+"""Of one kind on the page; the rest are counted in a line."""
+
+
+@dataclass(frozen=True)
+class Need:
+    """One line of the list: whose, what in a sentence, a detail, and the one press that deals with it."""
+
+    commission: Commission
+    says: str
+    detail: str
+    press: str
+    address: str
+    loud: bool = True
+    shot: Shot | None = None
+
+
+@dataclass
+class Today:
+    """The front page: what waits for the owner, who comes, and what is in the shop."""
+
+    needs: list[Need] = field(default_factory=list)
+    more: int = 0
+    visits: list[Visit] = field(default_factory=list)
+    in_shop: list[Commission] = field(default_factory=list)
+    waiting_for_clients: list[tuple[Commission, str]] = field(default_factory=list)
+
+
+def _clip(text: str, most: int = 140) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def _page(name: str, commission: Commission, *args: object) -> str:
+    return reverse(f"desk:{name}", args=[commission.number, *args])
+
+
+class _Desk:
+    """The day's facts, read once, and the lists made from them."""
+
+    def __init__(self, shop: Shop, now: datetime) -> None:
+        self.shop = shop
+        self.now = now
+        self.today = timezone.localtime(now, shop.tz).date()
+        self.said = unanswered(MOST + 1)
+        self.requests = at_stage(Stage.REQUESTED, most=MOST + 1)
+        self.again = wanted_again(MOST + 1)
+        self.quoted = at_stage(Stage.QUOTED, most=MOST + 1)
+        self.agreed = at_stage(Stage.AGREED, most=MOST + 1)
+        self.shop_floor = at_stage(
+            Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.ON_HOLD, most=200
+        )
+        self.visits = coming(self.today, self.today + timedelta(days=1))
+        self.quotes: dict[int, Quote] = open_quotes(self.quoted)
+        self.begun = drafts(self.requests + self.quoted)
+        self.money: dict[int, Standing] = standings(self.agreed)
+
+    def day(self, value: datetime) -> str:
+        return day(timezone.localtime(value, self.shop.tz).date(), self.shop.locale, self.today)
+
+    def since(self, value: datetime) -> str:
+        return waiting_since(timezone.localtime(value, self.shop.tz).date(), self.today)
+
+    def messages(self) -> Iterable[Need]:
+        for message in self.said:
+            yield self._message(message)
+
+    def _message(self, message: Message) -> Need:
+        commission = message.commission
+        waited = f"Written {since(timezone.localtime(message.at, self.shop.tz).date(), self.today)}."
+        return Need(commission, f"writes: “{_clip(message.text) or '(pictures)'}”", waited, "Answer", _page("answer", commission))
+
+    def new_requests(self) -> Iterable[Need]:
+        for commission in self.requests:
+            pieces = list(commission.pieces.all())
+            detail = [f"Waiting {self.since(commission.requested_at)}."]
+            if commission.hoped_for:
+                detail.append(f"Hoped for {day(commission.hoped_for, self.shop.locale, self.today)}.")
+            if any(piece.lead_caution for piece in pieces):
+                detail.append("May hold lead: test before sanding.")
+            asked = said_pieces([piece.name for piece in pieces])
+            if commission.answered_at is None:
+                press, address = "Look and answer", _page("commission", commission)
+            else:
+                press, address = "Go on with the quote", _page("commission", commission)
+            if commission.pk in self.begun:
+                press, address = "Finish the quote", _page("quote", commission)
+                detail.insert(0, "A quote is begun.")
+            yield Need(commission, f"asks about {asked}.", " ".join(detail), press, address, loud=commission.answered_at is None)
+
+    def samples(self) -> Iterable[Need]:
+        for sample in self.again:
+            yield self._sample(sample)
+
+    def _sample(self, sample: Sample) -> Need:
+        commission = sample.piece.commission
+        return Need(
+            commission,
+            f"would like another sample for the {sample.piece.name}.",
+            f"On {sample.name}: “{_clip(sample.answer)}”",
+            "Propose the next",
+            _page("sample", commission),
+        )
+
+    def revisions(self) -> Iterable[Need]:
+        for commission in self.quoted:
+            quote = self.quotes.get(commission.pk)
+            if commission.pk in self.begun:
+                yield Need(commission, "waits for a new revision of the quote.", "It is begun.", "Finish the quote", _page("quote", commission))
+            elif quote and quote.good_until and quote.good_until < self.today:
+                yield Need(
+                    commission,
+                    "has not answered, and the quote has run out.",
+                    f"It was good until {day(quote.good_until, self.shop.locale, self.today)}.",
+                    "Revise or write",
+                    _page("commission", commission),
+                    loud=False,
+                )
+
+    def deposits(self) -> Iterable[Need]:
+        for commission in self.agreed:
+            standing = self.money.get(commission.pk)
+            if standing is None or standing.deposit_due_on >= self.today:
+                continue
+            open_ = money(standing.deposit_open, standing.currency, self.shop.locale)
+            due = day(standing.deposit_due_on, self.shop.locale, self.today)
+            yield Need(commission, f"has not paid the deposit of {open_}.", f"It was due {due}.", "Record or remind", _page("payment", commission))
+
+    def handovers(self) -> Iterable[Need]:
+        """Who comes today."""
+        for visit in self.visits:
+            commission = visit.commission
+            local = timezone.localtime(visit.starts_at, self.shop.tz)
+            if local.date() != self.today or visit.state != "booked":
+                continue
+            at = clock(visit.starts_at, self.shop.tz, self.shop.locale)
+            if visit.kind == "drop-off" and commission.stage == Stage.BOOKED:
+                yield Need(commission, f"brings it at {at}.", "Drop-off today.", "Check it in", _page("check-in", commission))
+            elif visit.kind == "pickup" and commission.stage == Stage.READY:
+                yield Need(commission, f"fetches it at {at}.", "Pickup today.", "Hand over", _page("commission", commission) + "#move")
+
+    def coats(self) -> Iterable[Need]:
+        for commission in self.shop_floor:
+            if (
+                commission.stage in (Stage.IN_WORK, Stage.DRYING)
+                and commission.sample_promised
+                and commission.colour_agreed_at
+                and commission.first_coat_at is None
+            ):
+                yield Need(
+                    commission,
+                    "has agreed to the colour.",
+                    f"The first coat can go on, since {self.day(commission.colour_agreed_at)}.",
+                    "First coat",
+                    _page("commission", commission) + "#move",
+                    loud=False,
+                )
+
+    def clients_turn(self) -> list[tuple[Commission, str]]:
+        """What the shop waits for from clients: nothing to do, good to know."""
+        rows = []
+        for commission in self.quoted:
+            quote = self.quotes.get(commission.pk)
+            if quote and commission.pk not in self.begun and not (quote.good_until and quote.good_until < self.today):
+                until = f", good until {day(quote.good_until, self.shop.locale, self.today)}" if quote.good_until else ""
+                rows.append((commission, f"has the quote{until}"))
+        for commission in self.agreed:
+            standing = self.money.get(commission.pk)
+            if standing and standing.deposit_due_on >= self.today:
+                due = day(standing.deposit_due_on, self.shop.locale, self.today)
+                rows.append((commission, f"owes the deposit of {money(standing.deposit_open, standing.currency, self.shop.locale)}, due {due}"))
+        return rows
+
+
+def today_at(shop: Shop, now: datetime) -> Today:
+    """The front page's lists, in a fixed number of statements, whatever the number of commissions."""
+    desk = _Desk(shop, now)
+    kinds = (desk.handovers, desk.messages, desk.new_requests, desk.samples, desk.revisions, desk.deposits, desk.coats)
+    listed: list[Need] = []
+    more = 0
+    for kind in kinds:
+        found = list(kind())
+        listed.extend(found[:MOST])
+        more += max(0, len(found) - MOST)
+    known_by = faces({need.commission.pk for need in listed})
+    needs = [Need(**{**need.__dict__, "shot": known_by.get(need.commission.pk)}) for need in listed]
+    return Today(
+        needs=needs,
+        more=more,
+        visits=[visit for visit in desk.visits if visit.state == "booked"],
+        in_shop=[one for one in desk.shop_floor if one.stage != Stage.BOOKED],
+        waiting_for_clients=desk.clients_turn(),
+    )
+
+

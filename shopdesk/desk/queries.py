@@ -1,0 +1,68 @@
+"""What the desk's pages put together, each in a fixed number of statements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from shopdesk.base.models import Work
+from shopdesk.colours.queries import samples_of
+from shopdesk.commissions.models import Commission
+from shopdesk.conversation.queries import messages_of
+from shopdesk.deposits.queries import standing
+from shopdesk.documents.models import Document
+from shopdesk.mail import queries as mail
+from shopdesk.mail.models import Email
+from shopdesk.photos.models import Picture
+from shopdesk.progress.queries import updates_of
+from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
+from shopdesk.visits.queries import visits_of
+
+
+def commission_page(commission: Commission) -> dict[str, Any]:
+    """What the steps know of one commission, under the names that the templates use."""
+    said = messages_of(commission)
+    visits = visits_of(commission)
+    return {
+        "quote": open_quote(commission),
+        "draft": draft_of(commission),
+        "quotes": history(commission),
+        "acceptance": acceptance_of(commission),
+        "standing": standing(commission),
+        "samples": samples_of(commission),
+        "updates": updates_of(commission),
+        "visits": visits,
+        "drop_off": next((one for one in visits if one.kind == "drop-off" and one.state == "booked"), None),
+        "pickup": next((one for one in visits if one.kind == "pickup" and one.state == "booked"), None),
+        "messages_so_far": said,
+        "unanswered": any(message.by_client and message.answered_at is None for message in said),
+    }
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What does not go by itself: the worker silent, and work that failed."""
+
+    worker_seen: datetime | None
+    worker_silent: bool
+    emails: list[Email]
+    documents: list[Document]
+    pictures: list[Picture]
+    to_tell: int
+
+    @property
+    def any(self) -> bool:
+        return bool(self.worker_silent or self.emails or self.documents or self.pictures)
+
+
+def trouble(now: datetime) -> Trouble:
+    heartbeat = mail.worker_seen()
+    return Trouble(
+        worker_seen=heartbeat.seen_at if heartbeat else None,
+        worker_silent=heartbeat is None or heartbeat.is_stale(now),
+        emails=list(mail.failed()[:10]),
+        documents=list(Document.objects.filter(state=Work.State.FAILED).order_by("-id")[:10]),
+        pictures=list(Picture.objects.filter(state=Work.State.FAILED).order_by("-id")[:10]),
+        to_tell=mail.to_tell().count(),
+    )
