@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import time
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import F, Q
+
+MIDNIGHT = time(0)
+"""As a closing time: the end of the day."""
+SLOT_MINUTES = (15, 30, 45, 60, 90, 120, 180, 240)
+"""How long a drop-off or a pickup can be planned to last."""
 
 
 class UserManager(BaseUserManager["User"]):
@@ -86,6 +92,7 @@ class Shop(models.Model):
             models.CheckConstraint(condition=Q(id=1), name="one_shop"),
             models.CheckConstraint(condition=Q(tax_rate__gte=0, tax_rate__lt=100), name="tax_is_a_share"),
             models.CheckConstraint(condition=Q(deposit_share__gte=0, deposit_share__lte=100), name="deposit_is_a_share"),
+            models.CheckConstraint(condition=Q(slot_minutes__in=SLOT_MINUTES), name="slot_of_quarter_hours"),
         ]
 
     def __str__(self) -> str:
@@ -111,7 +118,9 @@ class OpeningWindow(models.Model):
         ordering = ["weekday", "opens"]
         constraints = [
             models.CheckConstraint(condition=Q(weekday__lte=6), name="window_on_a_weekday"),
-            models.CheckConstraint(condition=Q(opens__lt=F("closes")), name="window_opens_before_it_closes"),
+            models.CheckConstraint(
+                condition=Q(opens__lt=F("closes")) | Q(closes=MIDNIGHT), name="window_opens_before_it_closes"
+            ),
         ]
 
 
@@ -127,7 +136,8 @@ class DifferentDay(models.Model):
         ordering = ["day", "opens"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(opens=None, closes=None) | Q(opens__lt=F("closes")), name="different_day_closed_or_a_span"
+                condition=Q(opens=None, closes=None) | Q(opens__lt=F("closes")) | Q(opens__isnull=False, closes=MIDNIGHT),
+                name="different_day_closed_or_a_span",
             )
         ]
 

@@ -1,6 +1,12 @@
-"""The one shop."""
+"""The one shop, and when it is open."""
 
-from shopdesk.shop.models import Shop
+from __future__ import annotations
+
+from datetime import date
+from itertools import groupby
+
+from shopdesk.craft.slots import DayException, Window
+from shopdesk.shop.models import DifferentDay, OpeningWindow, Shop
 
 
 class NoShop(Exception):
@@ -17,3 +23,23 @@ def the_shop() -> Shop:
     if shop is None:
         raise NoShop
     return shop
+
+
+def windows() -> list[Window]:
+    """The hours of every week, by weekday and time."""
+    return [Window(row.weekday, row.opens, row.closes) for row in OpeningWindow.objects.all()]
+
+
+def exceptions(first: date) -> list[DayException]:
+    """The dates from `first` on, on which other hours hold or none, in order."""
+    rows = DifferentDay.objects.filter(day__gte=first)
+    return [
+        DayException(day, tuple((row.opens, row.closes) for row in hours if row.opens is not None and row.closes is not None))
+        for day, hours in groupby(rows, key=lambda row: row.day)
+    ]
+
+
+def different_days(first: date) -> list[tuple[DayException, str]]:
+    """The same dates, each with its note."""
+    notes = dict(DifferentDay.objects.filter(day__gte=first).values_list("day", "note"))
+    return [(one, notes.get(one.day, "")) for one in exceptions(first)]

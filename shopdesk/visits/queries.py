@@ -1,0 +1,92 @@
+"""Booked visits, and the times that are free."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Set
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+
+from shopdesk.commissions.models import Commission, Piece
+from shopdesk.craft.slots import Slot, free_slots
+from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import exceptions, the_shop, windows
+from shopdesk.visits.models import Cell, Visit
+
+
+def visits_of(commission: Commission) -> list[Visit]:
+    """Every visit of a commission, in the order of their times, those that were cancelled included."""
+    return list(Visit.objects.filter(commission=commission).order_by("starts_at", "id"))
+
+
+def booked(commission: Commission, kind: str) -> Visit | None:
+    """The one visit of that kind that stands."""
+    return Visit.objects.filter(commission=commission, kind=kind, state=Visit.State.BOOKED).first()
+
+
+def coming(first: date, last: date) -> list[Visit]:
+    """The booked visits of the shop's days from `first` to `last`, both included, with commission, client and pieces."""
+    zone = the_shop().tz
+    return list(
+        Visit.objects.filter(
+            state=Visit.State.BOOKED,
+            starts_at__gte=day_begins(first, zone),
+            starts_at__lt=day_begins(last + timedelta(days=1), zone),
+        )
+        .select_related("commission__client")
+        .prefetch_related(Prefetch("commission__pieces", Piece.objects.order_by("position")))
+        .order_by("starts_at", "id")
+    )
+
+
+def free(
+    now: datetime, *, days: tuple[date, date] | None = None, for_owner: bool = False, moving: Visit | None = None
+) -> list[Slot]:
+    """The times that can be booked, in order, from today as far ahead as the shop takes bookings, or on `days` of those (the
+    shop's dates, both included). A drop-off and a pickup take the same hours.
+
+    The owner is not held to the notice. What the visit that is being moved takes up itself counts as free.
+    """
+    shop = the_shop()
+    first, last = span(shop, now)
+    if days is not None:
+        first, last = max(first, days[0]), min(last, days[1])
+    if last < first:
+        return []
+    return free_slots(
+        windows(),
+        exceptions(first),
+        shop.tz,
+        shop.slot_minutes,
+        timedelta(hours=0 if for_owner else shop.notice_hours),
+        now,
+        (first, last),
+        _taken(first, last, shop.tz, moving),
+    )
+
+
+def span(shop: Shop, now: datetime) -> tuple[date, date]:
+    """The first and the last of the shop's dates that can be booked."""
+    today = now.astimezone(shop.tz).date()
+    return today, today + timedelta(days=shop.book_days_ahead)
+
+
+def by_day(slots: Iterable[Slot], zone: ZoneInfo) -> list[tuple[date, list[Slot]]]:
+    """Slots under the shop's date on which each begins."""
+    return [(day, list(of_day)) for day, of_day in groupby(slots, key=lambda slot: slot.start.astimezone(zone).date())]
+
+
+def day_begins(day: date, zone: ZoneInfo) -> datetime:
+    """The moment at which a date begins on the shop's wall, in UTC."""
+    return datetime.combine(day, time(0), zone).astimezone(UTC)
+
+
+def _taken(first: date, last: date, zone: ZoneInfo, moving: Visit | None) -> Set[datetime]:
+    cells = Cell.objects.filter(
+        starts_at__gte=day_begins(first, zone), starts_at__lt=day_begins(last + timedelta(days=2), zone)
+    )
+    if moving is not None:
+        cells = cells.exclude(visit=moving)
+    return set(cells.values_list("starts_at", flat=True))
