@@ -17,7 +17,7 @@ def allow(name: str, *, most: int, span: timedelta) -> bool:
     fresh = rows.filter(span_started_at__gt=now - span)
     if fresh.filter(count__lt=most).update(count=F("count") + 1):
         return True
-    if fresh.exists():
+    if fresh.filter(count__gte=most).exists():
         return False
     if rows.filter(span_started_at__lte=now - span).update(count=1, span_started_at=now):
         return True
