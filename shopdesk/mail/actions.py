@@ -70,9 +70,11 @@ def write(
     `MAIL_GATHER_SECONDS` after the first was written."""
     assert transaction.get_connection().in_atomic_block, "an email belongs to what causes it"
     now = timezone.now()
+    address = to.address.strip()
+    if not address:
+        gather = ""  # nothing is added to words that the owner may be passing on this minute
     if due_at is None:
         due_at = now + timedelta(seconds=settings.MAIL_GATHER_SECONDS) if gather else now
-    address = to.address.strip()
     values: dict[str, Any] = {
         "kind": kind,
         "way": Email.Way.EMAIL if address else Email.Way.TELL,

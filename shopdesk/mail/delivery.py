@@ -56,7 +56,7 @@ class _NoServer(Exception):
 class _Line:
     """One connection for many emails. After trouble it is closed, and opened again for the next email."""
 
-    backend: BaseEmailBackend = field(default_factory=get_connection)
+    backend: BaseEmailBackend = field(default_factory=lambda: get_connection())
     handed_over: int = 0
     """Since it was opened."""
 
