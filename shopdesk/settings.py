@@ -254,6 +254,7 @@ FONTS = VAR / "fonts"
 FONTS.mkdir(exist_ok=True)
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 STATICFILES_DIRS = [("fonts", FONTS)]
 TESTING = "pytest" in sys.modules
 STORAGES = {

@@ -1,0 +1,42 @@
+"""A second press changes nothing and lands where the first one did."""
+
+import uuid
+
+import pytest
+
+from shopdesk.base.models import Submission
+from shopdesk.base.once import once
+from shopdesk.base.refusals import Refused
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_same_key_twice_is_one_change() -> None:
+    key, done = uuid.uuid4(), []
+
+    def do() -> str:
+        done.append(1)
+        return "/there/"
+
+    assert once(key, do) == "/there/"
+    assert once(key, do) == "/there/"
+    assert done == [1]
+
+
+def test_a_refusal_leaves_the_key_free() -> None:
+    key = uuid.uuid4()
+
+    def refuse() -> str:
+        raise Refused("Not today.")
+
+    with pytest.raises(Refused):
+        once(key, refuse)
+    assert not Submission.objects.filter(key=key).exists()
+    assert once(key, lambda: "/there/") == "/there/"
+
+
+def test_two_keys_are_two_changes() -> None:
+    done = []
+    for _ in range(2):
+        once(uuid.uuid4(), lambda: str(done.append(1)))
+    assert len(done) == 2
