@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 
 from shopdesk.base.middleware import address_of
 from shopdesk.base.who import Who
+from shopdesk.shop.middleware import shop_of
 from shopdesk.shop.models import Shop, User
 
 P = ParamSpec("P")
@@ -25,16 +26,21 @@ class DeskRequest(HttpRequest):
     shop: Shop
 
 
-def desk_view(view: Callable[Concatenate[DeskRequest, P], HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """Only for the owner and helpers. Anybody else is sent to sign in."""
+def desk_view(
+    view: Callable[Concatenate[DeskRequest, P], HttpResponseBase],
+) -> Callable[..., HttpResponseBase]:
+    """Only for the owner and helpers. Anybody else is sent to sign in; before there is a shop, everybody is sent to set it up."""
+
+    @login_required
+    def signed_in(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        return view(cast(DeskRequest, request), *args, **kwargs)
 
     @never_cache
-    @login_required
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        if getattr(request, "shop", None) is None:
+        if shop_of(request) is None:
             return redirect("desk:set-up")
-        return view(cast(DeskRequest, request), *args, **kwargs)
+        return signed_in(request, *args, **kwargs)
 
     guarded.needs = "owner"  # type: ignore[attr-defined]  # read by the test that walks every address
     return guarded

@@ -91,7 +91,9 @@ class Shop(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(id=1), name="one_shop"),
             models.CheckConstraint(condition=Q(tax_rate__gte=0, tax_rate__lt=100), name="tax_is_a_share"),
-            models.CheckConstraint(condition=Q(deposit_share__gte=0, deposit_share__lte=100), name="deposit_is_a_share"),
+            models.CheckConstraint(
+                condition=Q(deposit_share__gte=0, deposit_share__lte=100), name="deposit_is_a_share"
+            ),
             models.CheckConstraint(condition=Q(slot_minutes__in=SLOT_MINUTES), name="slot_of_quarter_hours"),
         ]
 
@@ -136,7 +138,9 @@ class DifferentDay(models.Model):
         ordering = ["day", "opens"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(opens=None, closes=None) | Q(opens__lt=F("closes")) | Q(opens__isnull=False, closes=MIDNIGHT),
+                condition=Q(opens=None, closes=None)
+                | Q(opens__lt=F("closes"))
+                | Q(opens__isnull=False, closes=MIDNIGHT),
                 name="different_day_closed_or_a_span",
             )
         ]

@@ -34,7 +34,12 @@ def exceptions(first: date) -> list[DayException]:
     """The dates from `first` on, on which other hours hold or none, in order."""
     rows = DifferentDay.objects.filter(day__gte=first)
     return [
-        DayException(day, tuple((row.opens, row.closes) for row in hours if row.opens is not None and row.closes is not None))
+        DayException(
+            day,
+            tuple(
+                (row.opens, row.closes) for row in hours if row.opens is not None and row.closes is not None
+            ),
+        )
         for day, hours in groupby(rows, key=lambda row: row.day)
     ]
 

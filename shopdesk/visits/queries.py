@@ -42,7 +42,11 @@ def coming(first: date, last: date) -> list[Visit]:
 
 
 def free(
-    now: datetime, *, days: tuple[date, date] | None = None, for_owner: bool = False, moving: Visit | None = None
+    now: datetime,
+    *,
+    days: tuple[date, date] | None = None,
+    for_owner: bool = False,
+    moving: Visit | None = None,
 ) -> list[Slot]:
     """The times that can be booked, in order, from today as far ahead as the shop takes bookings, or on `days` of those (the
     shop's dates, both included). A drop-off and a pickup take the same hours.
@@ -75,7 +79,10 @@ def span(shop: Shop, now: datetime) -> tuple[date, date]:
 
 def by_day(slots: Iterable[Slot], zone: ZoneInfo) -> list[tuple[date, list[Slot]]]:
     """Slots under the shop's date on which each begins."""
-    return [(day, list(of_day)) for day, of_day in groupby(slots, key=lambda slot: slot.start.astimezone(zone).date())]
+    return [
+        (day, list(of_day))
+        for day, of_day in groupby(slots, key=lambda slot: slot.start.astimezone(zone).date())
+    ]
 
 
 def day_begins(day: date, zone: ZoneInfo) -> datetime:
