@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -14,7 +16,8 @@ from shopdesk.documents.models import Document
 
 
 class Account(models.Model):
-    """What was agreed for a commission: the price, and the deposit inside it. Its row is locked while money is recorded."""
+    """What was agreed for a commission: the price, and the deposit inside it. While money is recorded, the
+    commission's row is locked."""
 
     commission = models.OneToOneField(Commission, on_delete=models.CASCADE, related_name="+")
     currency = models.CharField(max_length=3)
@@ -24,12 +27,15 @@ class Account(models.Model):
     deposit_due_on = models.DateField()
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=Q(deposit__lte=models.F("price")), name="deposit_within_price")]
+        constraints = [
+            models.CheckConstraint(condition=Q(deposit__lte=models.F("price")), name="deposit_within_price")
+        ]
 
 
 class Entry(AppendOnly):
-    """Money that moved, or was settled, as written down. The amount is what it changes for the shop: money received is above zero,
-    money given back and a reversal of a receipt are below. A mistake is answered by a reversal."""
+    """Money that moved, or was settled, as written down. Received and no longer due are above zero, given
+    back is below, and a reversal is the opposite of the entry that it names. A mistake is answered by a
+    reversal; what it all comes to is worked out in `queries.standing` and nowhere else."""
 
     class Kind(models.TextChoices):
         RECEIVED = "received", "received"
@@ -59,10 +65,35 @@ class Entry(AppendOnly):
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="entry_of_something"),
             models.CheckConstraint(
+                condition=Q(kind="refunded", amount__lt=0)
+                | Q(kind__in=["received", "waived"], amount__gt=0)
+                | Q(kind="reversed"),
+                name="entry_has_its_sign",
+            ),
+            models.CheckConstraint(
                 condition=Q(kind="reversed", reverses__isnull=False) | ~Q(kind="reversed") & Q(reverses=None),
                 name="reversal_names_its_entry",
             ),
         ]
+
+    @property
+    def taken_back(self) -> bool:
+        """Whether a reversal answers this entry."""
+        return hasattr(self, "reversal")
+
+    @property
+    def size(self) -> Decimal:
+        """How much it is about, without a sign."""
+        return abs(self.amount)
+
+    @property
+    def counts(self) -> Decimal:
+        """What it adds to what is due, as the ledger shows it."""
+        return -self.amount
+
+    @property
+    def receipt_or_none(self) -> Receipt | None:
+        return getattr(self, "receipt", None)
 
 
 class Receipt(models.Model):

@@ -1,6 +1,13 @@
-"""Addresses under the desk (`/desk/`) and under the client's page (`/my/`)."""
+"""What is due and what came in, under the desk."""
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-desk: list[URLPattern] = []
+from shopdesk.deposits import desk as views
+
+desk: list[URLPattern] = [
+    path("c/<str:number>/payment/", views.payment, name="payment"),
+    path("c/<str:number>/payment/<int:entry_id>/reverse/", views.reverse, name="reverse"),
+    path("c/<str:number>/refund/", views.refund, name="refund"),
+    path("c/<str:number>/let-off/", views.let_off, name="let-off"),
+]
 portal: list[URLPattern] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -16,7 +17,8 @@ from shopdesk.documents.models import Document
 
 
 class Quote(models.Model):
-    """One revision of the quote for a commission. A draft can be edited; what was sent is never changed but for its state."""
+    """One revision of the quote for a commission. A draft can be edited; what was sent is never changed but
+    for its state."""
 
     class State(models.TextChoices):
         DRAFT = "draft", "being written"
@@ -47,10 +49,19 @@ class Quote(models.Model):
     sample_promised = models.BooleanField(default=True)
 
     made_at = models.DateTimeField(default=timezone.now)
+    changed_at = models.DateTimeField(default=timezone.now)
     sent_at = models.DateTimeField(null=True)
     document = models.OneToOneField(Document, on_delete=models.PROTECT, null=True, related_name="+")
     frozen: models.JSONField[dict[str, Any] | None, dict[str, Any] | None] = models.JSONField(null=True)
     """What was sent, as the document's content has it: pages show this, not the rows."""
+
+    @property
+    def is_draft(self) -> bool:
+        return self.state == self.State.DRAFT
+
+    def expired(self, today: date) -> bool:
+        """Sent, and its last day is over. Worked out, never stored: a later day needs nobody to notice."""
+        return self.state == self.State.SENT and self.good_until is not None and self.good_until < today
 
     class Meta:
         ordering = ["revision"]
@@ -60,7 +71,9 @@ class Quote(models.Model):
                 fields=["commission"], condition=Q(state="draft"), name="one_draft_quote_a_commission"
             ),
             models.UniqueConstraint(
-                fields=["commission"], condition=Q(state__in=["sent", "accepted"]), name="one_open_quote_a_commission"
+                fields=["commission"],
+                condition=Q(state__in=["sent", "accepted"]),
+                name="one_open_quote_a_commission",
             ),
         ]
 

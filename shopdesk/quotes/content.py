@@ -1,0 +1,157 @@
+"""What a quote says, as strings ready to print: frozen when it is sent, and shown by the PDF, the page and
+the desk alike."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from datetime import date
+from typing import Any
+
+from shopdesk.commissions.letterhead import letterhead
+from shopdesk.commissions.letters import said_pieces
+from shopdesk.commissions.models import Commission, Piece, Shot
+from shopdesk.craft.cautions import LEAD_CAUTION
+from shopdesk.craft.pricing import Totals
+from shopdesk.craft.units import show_length
+from shopdesk.look import formats
+from shopdesk.photos.models import Picture
+from shopdesk.quotes.models import Quote, QuotePiece
+from shopdesk.quotes.sums import sums_of, totals_of
+from shopdesk.quotes.typed import TypedLine
+from shopdesk.shop.models import Shop
+
+SAMPLE_PROMISE = (
+    "you approve a sample, under its final topcoat and in its sheen, before the first coat of colour. "
+    "Screens show colours wrongly; the sample decides."
+)
+HOW_TO_ACCEPT = (
+    "On your page (the link came with this quote) you can tick what you would like as well, see the total, "
+    "and accept by typing your name. Or tick and sign here, and bring or send us this sheet."
+)
+
+
+def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) -> dict[str, Any]:
+    """Everything a quote says on the day it goes out (`documents/quote.html`). `quote` is whole
+    (`queries`)."""
+    totals = totals_of(quote)
+    pictures = _pictures(commission)
+    pieces = list(quote.pieces.all())
+
+    def said(day: date | None) -> str:
+        return formats.day(day, shop.locale) if day else ""
+
+    return {
+        **letterhead(shop, commission.client),
+        "number": commission.number,
+        "revision": str(quote.revision),
+        "title": f"A price for your {said_pieces([piece.name for piece in pieces])}",
+        "sent_on": said(today),
+        "good_until": said(quote.good_until),
+        "starts_on": said(quote.starts_on),
+        "ready_on": said(quote.ready_on),
+        "currency_code": quote.currency,
+        "note": paragraphs(quote.note),
+        "pieces": [_piece(piece, quote, shop, totals, pictures) for piece in pieces],
+        "options": [
+            {
+                "id": str(option.pk),
+                "text": option.text,
+                "price": formats.amount(option.price, quote.currency, shop.locale),
+                "taxable": "yes" if option.taxable else "",
+            }
+            for option in quote.options.all()
+        ],
+        "options_note": "tax is added to it" if _taxed_options(quote) else "",
+        "sums": sums_of(totals, quote, shop.locale),
+        "included": items(quote.included),
+        "not_included": items(quote.not_included),
+        "notes": paragraphs(quote.terms),
+        "lead_caution": LEAD_CAUTION if any(piece.piece.lead_caution for piece in pieces) else None,
+        "sample_promise": SAMPLE_PROMISE if quote.sample_promised else None,
+        "deposit_words": deposit_words(totals, quote, shop),
+        "how_to_accept": HOW_TO_ACCEPT,
+    }
+
+
+def deposit_words(totals: Totals, quote: Quote, shop: Shop) -> str:
+    if not totals.deposit:
+        return "We ask for no deposit: your yes books your place, and the price is due at hand-over."
+    first = formats.money(totals.deposit, quote.currency, shop.locale)
+    return (
+        f"The deposit of {first} is part of the price, not on top of it. It is due within seven days of your yes, and "
+        "books your place."
+    )
+
+
+def content_sha256(frozen: dict[str, Any]) -> str:
+    """The hash of what was sent, over its JSON with sorted keys and no spaces."""
+    plain = json.dumps(frozen, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(plain.encode()).hexdigest()
+
+
+def paragraphs(text: str) -> list[str]:
+    """Each line of what was typed is a paragraph of its own."""
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+items = paragraphs
+
+
+def size_words(piece: Piece, units: str) -> str:
+    """`55 1/8 × 23 5/8 × 30 in` (width, depth, height), or as much of it as is known."""
+    unit = "cm" if units == "cm" else "in"
+    known = [
+        (show_length(size, "cm" if unit == "cm" else "in"), word)
+        for size, word in ((piece.width_mm, "wide"), (piece.depth_mm, "deep"), (piece.height_mm, "high"))
+        if size is not None
+    ]
+    if len(known) == 3:
+        return f"{' × '.join(size.removesuffix(f' {unit}') for size, _ in known)} {unit}"
+    return ", ".join(f"{size} {word}" for size, word in known)
+
+
+def _piece(
+    piece: QuotePiece, quote: Quote, shop: Shop, totals: Totals, pictures: dict[int | None, Shot]
+) -> dict[str, Any]:
+    shot = pictures.get(piece.piece_id) or pictures.get(None)
+    if shot is not None:
+        pictures.pop(shot.piece_id)
+    lines = list(piece.lines.all()) if quote.show_lines else []
+    return {
+        "name": piece.name,
+        "size": size_words(piece.piece, shop.units),
+        "words": paragraphs(piece.words),
+        "price": formats.amount(totals.pieces[str(piece.pk)], quote.currency, shop.locale),
+        "picture_ref": f"pictures:{shot.picture_id}:medium" if shot else None,
+        "picture_alt": f"{piece.name}, as it is now" if shot else "",
+        "lines": [
+            {
+                "text": line.text,
+                "quantity": formats.number(line.quantity, shop.locale)
+                if line.unit or line.quantity != 1
+                else "",
+                "unit": line.unit,
+                "amount": formats.amount(
+                    TypedLine(line.kind, line.text, line.unit_price, line.quantity).amount(quote.currency),
+                    quote.currency,
+                    shop.locale,
+                ),
+            }
+            for line in lines
+        ],
+    }
+
+
+def _pictures(commission: Commission) -> dict[int | None, Shot]:
+    """The first picture of each piece that came with the request; under None the first that belongs to no
+    piece. A picture that could not be prepared is left out."""
+    shots = Shot.objects.filter(commission=commission, kind=Shot.Kind.REQUEST).select_related("picture")
+    first: dict[int | None, Shot] = {}
+    for shot in shots.exclude(picture__state=Picture.State.FAILED).order_by("id"):
+        first.setdefault(shot.piece_id, shot)
+    return first
+
+
+def _taxed_options(quote: Quote) -> bool:
+    return bool(quote.tax_rate) and any(option.taxable for option in quote.options.all())

@@ -1,0 +1,70 @@
+"""Quotes, looked up whole: pieces, lines, options, document and acceptance in a fixed number of
+statements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Prefetch, QuerySet
+from django.http import Http404
+
+from shopdesk.commissions.models import Commission
+from shopdesk.quotes.models import Acceptance, Line, Option, Quote, QuotePiece
+
+OPEN = (Quote.State.SENT, Quote.State.ACCEPTED)
+
+
+def _whole() -> QuerySet[Quote]:
+    pieces = QuotePiece.objects.order_by("position").select_related("piece")
+    return Quote.objects.select_related("document", "acceptance").prefetch_related(
+        Prefetch("pieces", pieces.prefetch_related(Prefetch("lines", Line.objects.order_by("position")))),
+        Prefetch("options", Option.objects.order_by("position")),
+    )
+
+
+def open_quote(commission: Commission) -> Quote | None:
+    """The one that was sent and counts, or was accepted."""
+    return _whole().filter(commission=commission, state__in=OPEN).first()
+
+
+def draft_of(commission: Commission) -> Quote | None:
+    """The one that is being written."""
+    return _whole().filter(commission=commission, state=Quote.State.DRAFT).first()
+
+
+def open_quotes(commissions: Iterable[Commission]) -> dict[int, Quote]:
+    """What is out or accepted, for many commissions, by their id."""
+    found = _whole().filter(commission__in=[one.pk for one in commissions], state__in=OPEN)
+    return {quote.commission_id: quote for quote in found}
+
+
+def drafts(commissions: Iterable[Commission]) -> dict[int, Quote]:
+    """What is being written, for many commissions, by their id."""
+    found = _whole().filter(commission__in=[one.pk for one in commissions], state=Quote.State.DRAFT)
+    return {quote.commission_id: quote for quote in found}
+
+
+def history(commission: Commission) -> list[Quote]:
+    """All that went out, newest first."""
+    gone_out = _whole().filter(commission=commission).exclude(state=Quote.State.DRAFT)
+    return list(gone_out.order_by("-revision"))
+
+
+def acceptance_of(commission: Commission) -> Acceptance | None:
+    """What was accepted, with its quote, its options and the paper it was signed on."""
+    found = Acceptance.objects.filter(commission=commission).select_related(
+        "quote__document", "paper__picture", "user"
+    )
+    return found.prefetch_related("options", "paper__picture__renditions").first()
+
+
+def revision_of(commission: Commission, revision: int, *, draft: bool = False) -> Quote:
+    """One revision, whole. Raises `Http404` for one that is not there, and for a draft unless asked for."""
+    quote = _whole().filter(commission=commission, revision=revision).first()
+    if quote is None or (quote.is_draft and not draft):
+        raise Http404
+    return quote
+
+
+def whole(quote_id: int) -> Quote:
+    return _whole().get(pk=quote_id)

@@ -1,0 +1,186 @@
+"""A quote as somebody wrote it, before it is a row; and what is wrong with it, each with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from shopdesk.craft import pricing
+from shopdesk.craft.money import minor_units
+from shopdesk.quotes.models import Line
+
+MOST_PIECES = 30
+MOST_LINES = 60
+MOST_OPTIONS = 30
+FURTHEST = timedelta(days=3 * 366)
+
+# Moneys whose figures are of the size of a dollar's. Others (yen, rupiah, forint) count in thousands.
+_LIKE_DOLLARS = frozenset(
+    [
+        "USD",
+        "EUR",
+        "GBP",
+        "CAD",
+        "AUD",
+        "NZD",
+        "CHF",
+        "SGD",
+        "BRL",
+        "ILS",
+        "AED",
+        "SAR",
+        "QAR",
+        "KWD",
+        "BHD",
+        "OMR",
+        "JOD",
+        "BND",
+        "FJD",
+    ]
+)
+
+
+@dataclass(frozen=True)
+class TypedLine:
+    """One of the owner's own lines. Price in the quote's currency, for one unit."""
+
+    kind: str
+    text: str
+    unit_price: Decimal
+    quantity: Decimal = Decimal(1)
+    unit: str = ""
+    taxable: bool = False
+
+    def amount(self, currency: str) -> Decimal:
+        return pricing.line_amount(pricing.Line(self.quantity, self.unit_price, self.taxable), currency)
+
+
+@dataclass(frozen=True)
+class TypedPiece:
+    """`piece_id` names a piece of the commission; without one, a piece of this name is added to it."""
+
+    name: str
+    words: str
+    lines: Sequence[TypedLine] = ()
+    piece_id: int | None = None
+
+
+@dataclass(frozen=True)
+class TypedOption:
+    """A price below zero is a cheaper way."""
+
+    text: str
+    price: Decimal
+    taxable: bool = False
+
+
+@dataclass(frozen=True)
+class TypedQuote:
+    """Everything that a draft holds. `included` and `not_included` have one item a line; the share is in
+    percent."""
+
+    pieces: Sequence[TypedPiece]
+    options: Sequence[TypedOption] = ()
+    starts_on: date | None = None
+    ready_on: date | None = None
+    good_until: date | None = None
+    deposit_share: Decimal = Decimal(50)
+    sample_promised: bool = True
+    note: str = ""
+    included: str = ""
+    not_included: str = ""
+    terms: str = ""
+    show_lines: bool = False
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is wrong, in a sentence, and where: a field of the quote, of a piece, of a piece's line, of an
+    option."""
+
+    sentence: str
+    field: str | None = None
+    piece: int | None = None
+    line: int | None = None
+    option: int | None = None
+
+
+def most_of_a_line(currency: str) -> Decimal:
+    """From this amount on, a line or an option is taken for a slip of the pen. A whole quote has ten times
+    that."""
+    return Decimal(1_000_000) if currency in _LIKE_DOLLARS else Decimal(10) ** (11 - minor_units(currency))
+
+
+def faults(typed: TypedQuote, currency: str, today: date) -> list[Fault]:
+    """All that is wrong with a draft as it was typed. What is only missing yet is for `sums.missing` to
+    say."""
+    found = [*_of_dates(typed, today), *_of_pieces(typed, currency), *_of_options(typed, currency)]
+    if not Decimal(0) <= typed.deposit_share <= Decimal(100):
+        found.append(
+            Fault("A deposit is between nothing and the whole price, 0 to 100 percent.", "deposit_share")
+        )
+    if not found:
+        whole = sum((line.amount(currency) for piece in typed.pieces for line in piece.lines), Decimal(0))
+        if whole >= most_of_a_line(currency) * 10:
+            found.append(Fault("Together that is not believable; please check the prices."))
+    return found
+
+
+def _of_dates(typed: TypedQuote, today: date) -> Iterator[Fault]:
+    for field, day in (
+        ("starts_on", typed.starts_on),
+        ("ready_on", typed.ready_on),
+        ("good_until", typed.good_until),
+    ):
+        if day is not None and day < today:
+            yield Fault("That day is over.", field)
+        elif day is not None and day > today + FURTHEST:
+            yield Fault("That is years away; please check the year.", field)
+    if typed.starts_on and typed.ready_on and typed.ready_on < typed.starts_on:
+        yield Fault("It cannot be ready before the work starts.", "ready_on")
+
+
+def _of_pieces(typed: TypedQuote, currency: str) -> Iterator[Fault]:
+    if len(typed.pieces) > MOST_PIECES:
+        yield Fault(f"A quote has at most {MOST_PIECES} pieces.")
+    known = [piece.piece_id for piece in typed.pieces if piece.piece_id is not None]
+    if len(known) != len(set(known)):
+        yield Fault("The same piece is in this quote twice.")
+    for position, piece in enumerate(typed.pieces):
+        if not any(char.isalnum() for char in piece.name):
+            yield Fault("Say what the piece is.", "name", piece=position)
+        if len(piece.lines) > MOST_LINES:
+            yield Fault(f"A piece has at most {MOST_LINES} lines.", "name", piece=position)
+        for row, line in enumerate(piece.lines):
+            for sentence, field in _of_line(line, currency):
+                yield Fault(sentence, field, piece=position, line=row)
+
+
+def _of_line(line: TypedLine, currency: str) -> Iterator[tuple[str, str]]:
+    if not line.text.strip():
+        yield "Say what it is for.", "text"
+    if line.kind not in Line.Kind.values:
+        yield "Say what kind of line it is.", "kind"
+    if line.quantity <= 0:
+        yield "More than nothing.", "quantity"
+        return
+    if line.unit_price < 0:
+        yield "A price is not below zero; a cheaper way is an option.", "unit_price"
+        return
+    try:
+        if line.amount(currency) >= most_of_a_line(currency):
+            yield "That is not believable; please check it.", "unit_price"
+    except ValueError as error:
+        yield str(error), "unit_price"
+
+
+def _of_options(typed: TypedQuote, currency: str) -> Iterator[Fault]:
+    if len(typed.options) > MOST_OPTIONS:
+        yield Fault(f"A quote has at most {MOST_OPTIONS} options.")
+    for position, option in enumerate(typed.options):
+        if not option.text.strip():
+            yield Fault("Say what it is.", "text", option=position)
+        if abs(option.price) >= most_of_a_line(currency):
+            yield Fault("That is not believable; please check it.", "price", option=position)
