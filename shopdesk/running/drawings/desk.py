@@ -1,21 +1,22 @@
-"""The harbour office's writing desk: walnut, two pedestals of three drawers, a writing surface let into the top."""
+"""The harbour office's writing desk: walnut, two pedestals of three drawers, a writing surface let into the
+top."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from random import Random
 
-from PIL import Image, ImageChops, ImageDraw, ImageFilter
+from PIL import Image, ImageDraw, ImageFilter
 
 from . import joinery as work
 from .grain import Colour, Timber, glued_up
 from .joinery import BRASS, BRASS_DULL, shaded
-from .stage import Point3, Stage, lit
+from .stage import PALE, Point3, Stage, end_on, lit, lying, upright
 
-# Half the top's length and depth, half the carcass', the kneehole's half width; heights of floor gap, carcass and top.
+# Half the top's length and depth, half the carcass', the kneehole's half width; heights of floor gap,
+# carcass and top.
 TOP_X, TOP_Z, BODY_X, BODY_Z, KNEE = 71.0, 36.5, 68.0, 33.5, 25.0
 LOW, UNDER, HIGH = 8.0, 72.6, 76.0
-PALE = (236, 204, 164)
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,14 @@ def drawer_row(face: Image.Image, timber: Timber, state: State, rng: Random, mis
         box = (left, top, right, top + high)
         if not state.drawers:
             hollow = (left * d, top * d, right * d, (top + high) * d)
-            face.paste((26, 20, 16), [round(v) for v in hollow])
-            shaded(face, (left * d, (top + high - 2.2) * d, right * d, (top + high) * d), 0.5 * d, 0.35, (92, 70, 50))
+            face.paste((26, 20, 16), (round(hollow[0]), round(hollow[1]), round(hollow[2]), round(hollow[3])))
+            shaded(
+                face,
+                (left * d, (top + high - 2.2) * d, right * d, (top + high) * d),
+                0.5 * d,
+                0.35,
+                (92, 70, 50),
+            )
             shaded(face, (hollow[0], hollow[1], hollow[2], hollow[1] + 5 * d), 1.6 * d, 0.75)
         else:
             sag = 0.35 if state.worn and number == 1 and missing is not None else 0.0
@@ -64,9 +71,7 @@ def drawer_row(face: Image.Image, timber: Timber, state: State, rng: Random, mis
                     work.knob(face, d, x, middle, 1.55, colour, shine)
             if state.hardware:
                 work.escutcheon(face, d, (left + right) / 2, top + 3.6, colour)
-            elif state.masked:
-                pass
-            else:
+            elif not state.masked:
                 work.empty_hole(face, d, (left + right) / 2, top + 3.6, 0.6)
         top += high + 1.5
     if state.worn:
@@ -74,10 +79,10 @@ def drawer_row(face: Image.Image, timber: Timber, state: State, rng: Random, mis
         work.scratches(face, d, rng, 26, 9, 90)
 
 
-def _front(timber: Timber, state: State, wide: float, high: float, seed: int, missing: int | None) -> Image.Image:
+def _front(timber: Timber, state: State, wide: float, high: float, missing: int | None) -> Image.Image:
     d = timber.density
     face = timber.board(high, wide, upright=True)
-    drawer_row(face, timber, state, Random(f"front {seed}"), missing)
+    drawer_row(face, timber, state, Random(f"front {missing}"), missing)
     shaded(face, (0, face.height - 1.5 * d, face.width, face.height), d, 0.4)
     work.raised(face, d, (0.15, -2, wide - 0.15, high + 2), 0.3, 0.6)
     return face
@@ -92,8 +97,8 @@ def _panelled(timber: Timber, wide: float, high: float) -> Image.Image:
     place = (round(stile * d), round(stile * d))
     face.paste(panel, place)
     box = (stile, stile, stile + panel.width / d, stile + panel.height / d)
-    shaded(face, tuple(v * d for v in (box[0], box[1], box[2], box[1] + 0.7)), 0.35 * d, 0.6)  # type: ignore[arg-type]
-    shaded(face, tuple(v * d for v in (box[0], box[1], box[0] + 0.7, box[3])), 0.35 * d, 0.5)  # type: ignore[arg-type]
+    shaded(face, (box[0] * d, box[1] * d, box[2] * d, (box[1] + 0.7) * d), 0.35 * d, 0.6)
+    shaded(face, (box[0] * d, box[1] * d, (box[0] + 0.7) * d, box[3] * d), 0.35 * d, 0.5)
     work.raised(face, d, (box[0] + 2.2, box[1] + 2.2, box[2] - 2.2, box[3] - 2.2), 0.5, 0.8)
     rail = timber.board(wide - 2 * stile, stile)
     face.paste(rail, (round(stile * d), 0))
@@ -127,14 +132,22 @@ def top_surface(timber: Timber, state: State, seed: int = 1) -> Image.Image:
     face.paste(field, place)
     inner = (border, border, wide - border, deep - border)
     if state.leather:
-        for inset, colour, w in ((1.4, (150, 122, 66), 0.26), (2.3, (132, 106, 58), 0.14)):
-            work.stringing(face, d, (inner[0] + inset, inner[1] + inset, inner[2] - inset, inner[3] - inset), w, colour)
+        for inset, colour, thick in ((1.4, (150, 122, 66), 0.26), (2.3, (132, 106, 58), 0.14)):
+            work.stringing(
+                face,
+                d,
+                (inner[0] + inset, inner[1] + inset, inner[2] - inset, inner[3] - inset),
+                thick,
+                colour,
+            )
         shaded(face, (inner[0] * d, inner[1] * d, inner[2] * d, (inner[1] + 0.3) * d), 0.15 * d, 0.7)
         shaded(face, (inner[0] * d, inner[3] * d, inner[2] * d, (inner[3] + 0.25) * d), 0.12 * d, 0.6)
     else:
         work.stringing(face, d, inner, 0.32, (36, 24, 18) if "bare" not in state.finish else (92, 74, 60))
         pale = (196, 164, 116) if "bare" not in state.finish else (206, 184, 150)
-        work.stringing(face, d, (inner[0] + 0.45, inner[1] + 0.45, inner[2] - 0.45, inner[3] - 0.45), 0.22, pale)
+        work.stringing(
+            face, d, (inner[0] + 0.45, inner[1] + 0.45, inner[2] - 0.45, inner[3] - 0.45), 0.22, pale
+        )
     if state.worn:
         work.faded(face, (wide * 0.66 * d, -4 * d, wide * 1.02 * d, deep * 0.7 * d), 7 * d, 0.34)
         work.grime(face, rng, (7, 4), 0.55)
@@ -154,132 +167,137 @@ def _tape(stage: Stage, quad: list[Point3], brightness: float) -> None:
     stage.face(quad, lit(tape, [[brightness, brightness * 0.9], [brightness * 0.92, brightness * 0.82]]))
 
 
-def stand(stage: Stage, state: State, density: float) -> None:
-    """Put the desk on its place, the middle of the room, as it is in `state`."""
-    timber = Timber(state.finish, density, 1)
-    b, up = state.brightness, state.raised
-    low, under, high = LOW + up, UNDER + up, HIGH + up
+class _Desk:
+    """The desk being put together in a room, part by part."""
 
-    # the kneehole: the back panel far inside, the left pedestal's inner side
-    back = timber.board(2 * KNEE, under - low)
-    stage.face(
-        [(-KNEE, under, -BODY_Z + 8), (KNEE, under, -BODY_Z + 8), (KNEE, low - 2, -BODY_Z + 8), (-KNEE, low - 2, -BODY_Z + 8)],
-        lit(back, [[b * 0.16, b * 0.20], [b * 0.34, b * 0.40]]),
-    )
-    inner = timber.board(under - up, 2 * BODY_Z - 8, upright=True)
-    stage.face(
-        [(-KNEE, under, BODY_Z), (-KNEE, under, -BODY_Z + 8), (-KNEE, up, -BODY_Z + 8), (-KNEE, up, BODY_Z)],
-        lit(inner, [[b * 0.30, b * 0.12], [b * 0.50, b * 0.24]]),
-    )
-    for left, right, missing in ((-BODY_X, -KNEE, None), (KNEE, BODY_X, 1)):
-        wide = right - left
-        if right > 0:  # the end that the camera sees
-            end = _panelled(timber, 2 * BODY_Z, under - low)
-            if state.worn:
-                work.grime(end, Random("end"), (3, 4), 0.7)
-                work.scratches(end, density, Random("end"), 16, 8)
-            stage.face(
-                [(right, under, BODY_Z), (right, under, -BODY_Z), (right, low, -BODY_Z), (right, low, BODY_Z)],
-                lit(end, [[b * 0.40, b * 0.50], [b * 0.46, b * 0.52], [b * 0.36, b * 0.38]]),
-            )
-            plinth = timber.board(2 * BODY_Z + 2.4, LOW)
-            stage.face(
-                [(right + 1.2, low, BODY_Z + 1.2), (right + 1.2, low, -BODY_Z - 1.2), (right + 1.2, up, -BODY_Z - 1.2), (right + 1.2, up, BODY_Z + 1.2)],
-                lit(plinth, [[b * 0.44, b * 0.46], [b * 0.28, b * 0.28]]),
-            )
-            stage.dark([(right, low + 0.2, BODY_Z), (right, low + 0.2, -BODY_Z), (right, low + 1.4, -BODY_Z), (right, low + 1.4, BODY_Z)], 0.5, 0.5)
-        front = _front(timber, state, wide, under - low, 1 if right > 0 else 2, missing if state.worn else None)
-        if state.dust:
+    def __init__(self, stage: Stage, state: State, density: float) -> None:
+        self.stage, self.state, self.density = stage, state, density
+        self.timber = Timber(state.finish, density, 1)
+        self.b, self.up = state.brightness, state.raised
+        self.low, self.under, self.high = LOW + self.up, UNDER + self.up, HIGH + self.up
+
+    def kneehole(self) -> None:
+        """The back panel far inside, the left pedestal's inner side."""
+        b, under = self.b, self.under
+        back = self.timber.board(2 * KNEE, under - self.low)
+        inside = -BODY_Z + 8
+        tones = [[b * 0.16, b * 0.20], [b * 0.34, b * 0.40]]
+        self.stage.face(upright(-KNEE, KNEE, self.low - 2, under, inside), lit(back, tones))
+        inner = self.timber.board(under - self.up, 2 * BODY_Z - 8, upright=True)
+        tones = [[b * 0.30, b * 0.12], [b * 0.50, b * 0.24]]
+        self.stage.face(end_on(-KNEE, BODY_Z, inside, self.up, under), lit(inner, tones))
+
+    def end(self) -> None:
+        """The right end, which the camera sees in the shade, and its plinth."""
+        stage, b, low = self.stage, self.b, self.low
+        panel = _panelled(self.timber, 2 * BODY_Z, self.under - low)
+        if self.state.worn:
+            work.grime(panel, Random("end"), (3, 4), 0.7)
+            work.scratches(panel, self.density, Random("end"), 16, 8)
+        tones = [[b * 0.40, b * 0.50], [b * 0.46, b * 0.52], [b * 0.36, b * 0.38]]
+        stage.face(end_on(BODY_X, BODY_Z, -BODY_Z, low, self.under), lit(panel, tones))
+        plinth = lit(self.timber.board(2 * BODY_Z + 2.4, LOW), [[b * 0.44, b * 0.46], [b * 0.28, b * 0.28]])
+        stage.face(end_on(BODY_X + 1.2, BODY_Z + 1.2, -BODY_Z - 1.2, self.up, low), plinth)
+        stage.dark(end_on(BODY_X, BODY_Z, -BODY_Z, low + 1.4, low + 0.2), 0.5, 0.5)
+
+    def pedestal(self, left: float, right: float, missing: int | None) -> None:
+        """A pedestal's front and plinth."""
+        stage, state, b, low, under, wide = self.stage, self.state, self.b, self.low, self.under, right - left
+        front = _front(self.timber, state, wide, under - low, missing)
+        if state.dust and state.drawers:
             work.sanding_dust(front, Random(f"dust {left}"), 0.25)
         tones = [[b * 0.62, b * 0.58], [b * 0.92, b * 0.82], [b * 0.88, b * 0.76], [b * 0.66, b * 0.58]]
-        stage.face([(left, under, BODY_Z), (right, under, BODY_Z), (right, low, BODY_Z), (left, low, BODY_Z)], lit(front, tones))
+        whole = upright(left, right, low, under, BODY_Z)
+        stage.face(whole, lit(front, tones))
         if state.sheen:
-            sheen = [stage.at(p) for p in ((left + 3, under - 2, BODY_Z), (left + 20, under - 2, BODY_Z), (left + 13, low + 2, BODY_Z), (left + 2, low + 2, BODY_Z))]
-            whole = [stage.at(p) for p in ((left, under, BODY_Z), (right, under, BODY_Z), (right, low, BODY_Z), (left, low, BODY_Z))]
-            stage.glow(sheen, 5 * stage.scale_at((left, 40, BODY_Z)), 0.16 * state.sheen, PALE, whole)
+            slant: list[Point3] = [
+                (left + 3, under - 2, BODY_Z),
+                (left + 20, under - 2, BODY_Z),
+                (left + 13, low + 2, BODY_Z),
+                (left + 2, low + 2, BODY_Z),
+            ]
+            stage.gleam(slant, 5, 0.07 * state.sheen, whole)
         stage.edge((left, under - 3, BODY_Z), (left, low, BODY_Z), 0.3, PALE, 0.2)
         if right > 0:
             stage.edge((right, under - 3, BODY_Z), (right, low, BODY_Z), 0.3, PALE, 0.3)
-        plinth = timber.board(wide + 2.4, LOW)
+        plinth = lit(self.timber.board(wide + 2.4, LOW), [[b * 0.92, b * 0.80], [b * 0.58, b * 0.5]])
         out = BODY_Z + 1.2
-        stage.face(
-            [(left - 1.2, low, out), (right + 1.2, low, out), (right + 1.2, up, out), (left - 1.2, up, out)],
-            lit(plinth, [[b * 0.92, b * 0.80], [b * 0.58, b * 0.5]]),
-        )
+        stage.face(upright(left - 1.2, right + 1.2, self.up, low, out), plinth)
         stage.edge((left - 1.2, low, out), (right + 1.2, low, out), 0.32, PALE, 0.34)
         if state.worn:
-            stage.dark([(right - 6, up + 1, out), (right + 1, up + 2.5, out), (right + 1, up, out), (right - 7, up, out)], 0.5, 0.5)
+            stage.dark(upright(right - 6, right + 1, self.up, self.up + 2, out), 0.5, 0.5)
 
-    # the frieze over the kneehole, with its one long drawer
-    tall = 11.0
-    frieze = timber.board(2 * KNEE, tall)
-    work.drawer_front(frieze, timber, (1.6, 1.6, 2 * KNEE - 1.6, tall - 1.4), bead=0.5)
-    colour, shine = _metal(state)
-    if state.hardware:
-        work.escutcheon(frieze, density, KNEE, 4.6, colour)
+    def frieze(self) -> None:
+        """Over the kneehole, with its one long drawer."""
+        stage, state, b, d, under, tall = self.stage, self.state, self.b, self.density, self.under, 11.0
+        face = self.timber.board(2 * KNEE, tall)
+        work.drawer_front(face, self.timber, (1.6, 1.6, 2 * KNEE - 1.6, tall - 1.4), bead=0.5)
+        colour, shine = _metal(state)
         for x in (KNEE - 14, KNEE + 14):
-            work.knob(frieze, density, x, tall / 2 + 0.4, 1.45, colour, shine)
-    else:
-        for x in (KNEE - 14, KNEE + 14):
-            work.empty_hole(frieze, density, x, tall / 2 + 0.4, 0.9)
-    if state.worn:
-        work.grime(frieze, Random("frieze"), (7, 2), 0.6)
-        work.scratches(frieze, density, Random("frieze"), 14, 9)
-    set_in = BODY_Z - 1.5
-    stage.dark([(-KNEE, under - tall, 0), (KNEE, under - tall, 0), (KNEE, under - tall - 10, 0), (-KNEE, under - tall - 10, 0)], 4, 0.35,
-               [(-KNEE, under, BODY_Z), (KNEE, under, BODY_Z), (KNEE, up, BODY_Z), (-KNEE, up, BODY_Z)])  # fmt: skip
-    stage.face(
-        [(-KNEE, under, set_in), (KNEE, under, set_in), (KNEE, under - tall, set_in), (-KNEE, under - tall, set_in)],
-        lit(frieze, [[b * 0.52, b * 0.52], [b * 0.84, b * 0.78], [b * 0.8, b * 0.72]]),
-    )
-    stage.edge((-KNEE, under - tall, set_in), (KNEE, under - tall, set_in), 0.4, PALE, 0.22)
+            if state.hardware:
+                work.knob(face, d, x, tall / 2 + 0.4, 1.45, colour, shine)
+            else:
+                work.empty_hole(face, d, x, tall / 2 + 0.4, 0.9)
+        if state.hardware:
+            work.escutcheon(face, d, KNEE, 4.6, colour)
+        if state.worn:
+            work.grime(face, Random("frieze"), (7, 2), 0.6)
+            work.scratches(face, d, Random("frieze"), 14, 9)
+        z, foot = BODY_Z - 1.5, under - tall
+        opening = upright(-KNEE, KNEE, self.up, under, BODY_Z)
+        stage.dark(upright(-KNEE, KNEE, foot - 10, foot, 0), 4, 0.35, opening)
+        tones = [[b * 0.52, b * 0.52], [b * 0.84, b * 0.78], [b * 0.8, b * 0.72]]
+        stage.face(upright(-KNEE, KNEE, foot, under, z), lit(face, tones))
+        stage.edge((-KNEE, foot, z), (KNEE, foot, z), 0.4, PALE, 0.22)
+        if state.masked:
+            _tape(stage, upright(-KNEE, KNEE, foot - 0.2, foot + 2.2, z + 0.1), b * 0.86)
 
-    # under the top its shadow, then its moulded edge, then the top itself
-    for z, x0, x1 in ((BODY_Z, -BODY_X, BODY_X),):
-        stage.dark([(x0, under, z), (x1, under, z), (x1, under - 3.2, z), (x0, under - 2.2, z)], 1.1, 0.62,
-                   [(x0, under, z), (x1, under, z), (x1, low, z), (x0, low, z)])  # fmt: skip
-    stage.dark([(BODY_X, under, BODY_Z), (BODY_X, under, -BODY_Z), (BODY_X, under - 3.5, -BODY_Z), (BODY_X, under - 3.5, BODY_Z)], 1.2, 0.5)
-    thick = high - under
-    moulding = [[b * 1.0, b * 0.94, b * 0.84], [b * 0.80, b * 0.76, b * 0.66], [b * 0.86, b * 0.8, b * 0.7], [b * 0.40, b * 0.36, b * 0.32]]
-    edge = timber.board(2 * TOP_X, thick)
-    side = timber.board(2 * TOP_Z, thick)
-    if state.worn:
-        work.chipped(edge, density, Random("chips"), [(38, 0.8, 0.9), (97, 2.4, 0.6), (120, 0.5, 1.1)], (176, 138, 98))
-        work.scratches(edge, density, Random("chips"), 12, 4)
-    stage.face([(-TOP_X, high, TOP_Z), (TOP_X, high, TOP_Z), (TOP_X, under, TOP_Z), (-TOP_X, under, TOP_Z)], lit(edge, moulding))
-    stage.face(
-        [(TOP_X, high, TOP_Z), (TOP_X, high, -TOP_Z), (TOP_X, under, -TOP_Z), (TOP_X, under, TOP_Z)],
-        lit(side, [[b * 0.66, b * 0.7], [b * 0.46, b * 0.5], [b * 0.5, b * 0.52], [b * 0.24, b * 0.26]]),
-    )
-    surface = top_surface(timber, state)
-    corners: list[Point3] = [(-TOP_X, high, -TOP_Z), (TOP_X, high, -TOP_Z), (TOP_X, high, TOP_Z), (-TOP_X, high, TOP_Z)]
-    stage.face(corners, lit(surface, [[b * 0.98, b * 0.94, b * 0.8], [b, b, b * 0.84], [b * 0.96, b * 0.92, b * 0.78]]))
-    flat = [stage.at(p) for p in corners]
-    if state.sheen:
-        shine = [stage.at(p) for p in ((-64, high, -TOP_Z), (-2, high, -TOP_Z), (-14, high, TOP_Z), (-60, high, TOP_Z))]
-        stage.glow(shine, 4.5 * stage.scale_at(corners[3]), 0.34 * state.sheen, PALE, flat)
-        bar = [stage.at(p) for p in ((10, high, -TOP_Z), (24, high, -TOP_Z), (13, high, TOP_Z), (1, high, TOP_Z))]
-        stage.glow(bar, 3 * stage.scale_at(corners[3]), 0.14 * state.sheen, PALE, flat)
-    stage.edge(corners[3], corners[2], 0.3, PALE, 0.4 + 0.3 * state.sheen)
-    stage.edge(corners[2], corners[1], 0.3, PALE, 0.26)
-    stage.edge(corners[3], corners[0], 0.3, PALE, 0.2)
-    if state.worn:  # veneer lifting at the front edge, and the strip that has gone
-        gone: list[Point3] = [(44, high + 0.05, TOP_Z), (57, high + 0.05, TOP_Z), (55, high + 0.05, TOP_Z - 3.4), (48, high + 0.05, TOP_Z - 2.6)]
-        stage.face(gone, lit(Image.new("RGB", (60, 20), (168, 132, 94)), [[b * 0.8, b * 0.7], [b, b * 0.9]]))
-        stage.dark([gone[3], gone[2], (55, high, TOP_Z - 2.6), (48, high, TOP_Z - 2.0)], 0.25, 0.7)
-        stage.dark([(-10, under + 0.6, TOP_Z), (14, under + 0.6, TOP_Z), (14, under, TOP_Z), (-10, under, TOP_Z)], 0.3, 0.4)
-    if state.masked:
-        for y in (under - tall - 0.2,):
-            _tape(stage, [(-KNEE, y + 2.4, set_in + 0.1), (KNEE, y + 2.4, set_in + 0.1), (KNEE, y, set_in + 0.1), (-KNEE, y, set_in + 0.1)], b * 0.86)
+    def top(self) -> None:
+        """Its shadow on the carcass, its moulded edges, the writing surface, and what befell it."""
+        stage, state, b, d, under, high = self.stage, self.state, self.b, self.density, self.under, self.high
+        carcass = upright(-BODY_X, BODY_X, self.low, under, BODY_Z)
+        stage.dark(upright(-BODY_X, BODY_X, under - 2.8, under, BODY_Z), 1.1, 0.62, carcass)
+        stage.dark(end_on(BODY_X, BODY_Z, -BODY_Z, under - 3.5, under), 1.2, 0.5)
+        edge, side = self.timber.board(2 * TOP_X, high - under), self.timber.board(2 * TOP_Z, high - under)
+        if state.worn:
+            chips = [(38, 0.8, 0.9), (97, 2.4, 0.6), (120, 0.5, 1.1)]
+            work.chipped(edge, d, Random("chips"), chips, (176, 138, 98))
+            work.scratches(edge, d, Random("chips"), 12, 4)
+        tones = [[b, b * 0.84], [b * 0.80, b * 0.66], [b * 0.86, b * 0.7], [b * 0.40, b * 0.32]]
+        stage.face(upright(-TOP_X, TOP_X, under, high, TOP_Z), lit(edge, tones))
+        tones = [[b * 0.66, b * 0.7], [b * 0.46, b * 0.5], [b * 0.5, b * 0.52], [b * 0.24, b * 0.26]]
+        stage.face(end_on(TOP_X, TOP_Z, -TOP_Z, under, high), lit(side, tones))
+
+        corners = lying(-TOP_X, TOP_X, -TOP_Z, TOP_Z, high)
+        tones = [[b * 0.98, b * 0.94, b * 0.8], [b, b, b * 0.84], [b * 0.96, b * 0.92, b * 0.78]]
+        stage.face(corners, lit(top_surface(self.timber, state), tones))
+        if state.sheen:  # the window, lying in the finish
+            for back, front, strength in (((-64, -2), (-60, -14), 0.42), ((10, 24), (1, 13), 0.26)):
+                pane: list[Point3] = [
+                    (back[0], high, -TOP_Z),
+                    (back[1], high, -TOP_Z),
+                    (front[1], high, TOP_Z),
+                    (front[0], high, TOP_Z),
+                ]
+                stage.gleam(pane, 4.5, strength * state.sheen, corners)
+        stage.edge(corners[3], corners[2], 0.3, PALE, 0.36 + 0.16 * state.sheen)
+        stage.edge(corners[2], corners[1], 0.3, PALE, 0.26)
+        stage.edge(corners[3], corners[0], 0.3, PALE, 0.2)
+        if state.worn:  # the strip of veneer that has gone at the front edge
+            y = high + 0.05
+            gone: list[Point3] = [(44, y, TOP_Z), (57, y, TOP_Z), (55, y, TOP_Z - 3.4), (48, y, TOP_Z - 2.6)]
+            raw = Image.new("RGB", (60, 20), (168, 132, 94))
+            stage.face(gone, lit(raw, [[b * 0.8, b * 0.7], [b, b * 0.9]]))
+            stage.dark([gone[3], gone[2], (55, high, TOP_Z - 2.6), (48, high, TOP_Z - 2.0)], 0.25, 0.7)
+            stage.dark(upright(-10, 14, under, under + 0.6, TOP_Z), 0.3, 0.4)
 
 
-def reflection(stage: Stage, width: float, strength: float, floor: float = 0.0) -> None:
-    """A faint image of what stands above the floor line, mirrored into polished boards."""
-    line = round(stage.at((0, floor, width))[1])
-    high = min(line, stage.size[1] - line)
-    if high <= 4:
-        return
-    above = stage.image.crop((0, line - high, stage.size[0], line)).transpose(Image.Transpose.FLIP_TOP_BOTTOM)
-    fade = Image.linear_gradient("L").resize(above.size).point([round((255 - i) * strength) for i in range(256)])
-    below = stage.image.crop((0, line, stage.size[0], line + high))
-    stage.image.paste(Image.composite(ImageChops.lighter(above, below), below, fade), (0, line))
+def stand(stage: Stage, state: State, density: float) -> None:
+    """Put the desk on its place, the middle of the room, as it is in `state`: far parts first."""
+    desk = _Desk(stage, state, density)
+    desk.kneehole()
+    desk.pedestal(-BODY_X, -KNEE, None)
+    desk.end()
+    desk.pedestal(KNEE, BODY_X, 1 if state.worn else None)
+    desk.frieze()
+    desk.top()

@@ -1,11 +1,12 @@
 """Timber, cloth and plaster made of seeded noise: flat textures that `stage` stands up in a room.
 
-Lengths are centimetres, `density` is pixels a centimetre, grain runs along x. Nothing here asks the clock or the
-system for chance: the same arguments give the same bytes.
+Lengths are centimetres, `density` is pixels a centimetre, grain runs along x. Nothing here asks the clock or
+the system for chance: the same arguments give the same bytes.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -35,8 +36,13 @@ def noise(rng: Random, size: Size, cells: tuple[float, float]) -> Image.Image:
     return grid.convert("F").resize(size, BICUBIC)
 
 
+def _added(total: Image.Image, layer: Image.Image, share: float) -> Image.Image:
+    return evaluate(lambda a: a["t"] + (a["n"] - 127.5) * share, t=total, n=layer)
+
+
 def cloud(rng: Random, size: Size, cells: tuple[float, float], octaves: int = 3) -> Image.Image:
-    """Several octaves of `noise`, mean about 127, mode L; worked out only as finely as its smallest bumps need."""
+    """Several octaves of `noise`, mean about 127, mode L; worked out only as finely as its smallest bumps
+    need."""
     finest = 2 ** (octaves - 1) * 4
     enough = min(size[0], max(24, round(cells[0] * finest))), min(size[1], max(24, round(cells[1] * finest)))
     if enough[0] * enough[1] * 2 < size[0] * size[1]:
@@ -46,9 +52,23 @@ def cloud(rng: Random, size: Size, cells: tuple[float, float], octaves: int = 3)
     for octave in range(1, octaves):
         share = 0.5**octave
         layer = noise(rng, size, (cells[0] * 2**octave, cells[1] * 2**octave))
-        total = evaluate(lambda a, s=share: a["t"] + (a["n"] - 127.5) * s, t=total, n=layer)
+        total = _added(total, layer, share)
         weight += share
     return evaluate(lambda a: (a["t"] - 127.5) * (1.5 / weight) + 127.5, t=total).convert("L")
+
+
+def patches(
+    rng: Random, size: Size, cells: tuple[float, float], start: int, steep: float, most: int = 255
+) -> Image.Image:
+    """A mask of ragged patches: where a cloud of four octaves rises over `start` (0..255), `steep` at its
+    edges."""
+    ragged = [min(most, max(0, round((i - start) * steep))) for i in range(256)]
+    return cloud(rng, size, cells, 4).point(ragged)
+
+
+def scaled(mask: Image.Image, by: float) -> Image.Image:
+    """A mask `by` times as strong, clipped."""
+    return mask.point([min(255, round(i * by)) for i in range(256)])
 
 
 def speckle(rng: Random, size: Size) -> Image.Image:
@@ -62,7 +82,7 @@ def ramp(stops: Sequence[tuple[float, Colour]]) -> list[int]:
     for index in range(256):
         at = index / 255
         before, after = stops[0], stops[-1]
-        for left, right in zip(stops, stops[1:], strict=False):
+        for left, right in itertools.pairwise(stops):
             if left[0] <= at <= right[0]:
                 before, after = left, right
                 break
@@ -81,7 +101,8 @@ def coloured(values: Image.Image, stops: Sequence[tuple[float, Colour]]) -> Imag
 
 @dataclass(frozen=True)
 class Species:
-    """How a timber is figured: ring width (cm), share of rings, fibre and pores in its look, length of pores (cm)."""
+    """How a timber is figured: ring width (cm), share of rings, fibre and pores in its look, length of pores
+    (cm)."""
 
     name: str
     ring: float
@@ -93,9 +114,13 @@ class Species:
     curl: float
 
 
-WALNUT = Species("walnut", ring=0.56, rings=74, fibre=44, pores=62, pore_length=0.55, pore_share=0.10, curl=16)
+WALNUT = Species(
+    "walnut", ring=0.56, rings=74, fibre=44, pores=62, pore_length=0.55, pore_share=0.10, curl=16
+)
 OAK = Species("oak", ring=0.62, rings=60, fibre=40, pores=84, pore_length=0.9, pore_share=0.17, curl=8)
-MAHOGANY = Species("mahogany", ring=1.2, rings=40, fibre=46, pores=40, pore_length=0.7, pore_share=0.10, curl=30)
+MAHOGANY = Species(
+    "mahogany", ring=1.2, rings=40, fibre=46, pores=40, pore_length=0.7, pore_share=0.10, curl=30
+)
 ASH = Species("ash", ring=0.8, rings=70, fibre=30, pores=60, pore_length=0.8, pore_share=0.12, curl=8)
 PINE = Species("pine", ring=0.7, rings=84, fibre=22, pores=6, pore_length=0.6, pore_share=0.04, curl=6)
 SPECIES = {kind.name: kind for kind in (WALNUT, OAK, MAHOGANY, ASH, PINE)}
@@ -104,24 +129,24 @@ SPECIES = {kind.name: kind for kind in (WALNUT, OAK, MAHOGANY, ASH, PINE)}
 Finish = tuple[tuple[float, Colour], ...]
 FINISHES: dict[str, tuple[Finish, Finish]] = {
     "walnut tired": (
-        ((0, (30, 19, 13)), (0.35, (70, 46, 31)), (0.62, (104, 73, 50)), (1, (142, 108, 78))),
-        ((0, (34, 24, 17)), (0.35, (83, 59, 40)), (0.62, (121, 92, 65)), (1, (160, 131, 98))),
+        ((0, (32, 24, 18)), (0.35, (70, 54, 42)), (0.62, (103, 82, 64)), (1, (140, 116, 92))),
+        ((0, (38, 30, 23)), (0.35, (84, 67, 53)), (0.62, (121, 100, 79)), (1, (158, 136, 110))),
     ),
     "walnut bare": (
         ((0, (74, 56, 44)), (0.35, (130, 104, 83)), (0.62, (168, 140, 114)), (1, (201, 176, 149))),
         ((0, (80, 66, 54)), (0.35, (144, 121, 99)), (0.62, (182, 158, 132)), (1, (211, 190, 164))),
     ),
     "walnut toned": (
-        ((0, (28, 15, 10)), (0.35, (78, 46, 29)), (0.62, (118, 77, 50)), (1, (170, 122, 83))),
-        ((0, (35, 20, 13)), (0.35, (90, 57, 37)), (0.62, (135, 93, 62)), (1, (187, 142, 100))),
+        ((0, (24, 11, 6)), (0.35, (74, 40, 23)), (0.62, (116, 70, 42)), (1, (172, 118, 76))),
+        ((0, (31, 15, 8)), (0.35, (87, 51, 30)), (0.62, (134, 87, 54)), (1, (190, 138, 92))),
     ),
     "oak tired": (
         ((0, (48, 30, 16)), (0.35, (106, 72, 40)), (0.62, (143, 102, 61)), (1, (178, 138, 92))),
         ((0, (56, 37, 20)), (0.35, (120, 85, 49)), (0.62, (158, 118, 73)), (1, (192, 155, 106))),
     ),
     "mahogany tired": (
-        ((0, (34, 13, 9)), (0.35, (78, 33, 21)), (0.62, (112, 54, 35)), (1, (150, 84, 57))),
-        ((0, (42, 17, 11)), (0.35, (91, 42, 27)), (0.62, (127, 66, 44)), (1, (163, 98, 68))),
+        ((0, (32, 17, 12)), (0.35, (70, 38, 27)), (0.62, (100, 60, 43)), (1, (138, 92, 68))),
+        ((0, (38, 21, 15)), (0.35, (82, 47, 33)), (0.62, (114, 72, 52)), (1, (152, 106, 80))),
     ),
     "ash tired": (
         ((0, (40, 26, 16)), (0.35, (88, 62, 40)), (0.62, (124, 93, 64)), (1, (164, 134, 100))),
@@ -144,10 +169,11 @@ FINISHES: dict[str, tuple[Finish, Finish]] = {
 
 @lru_cache(maxsize=24)
 def figure(species: str, seed: int, size: Size, density: float) -> Image.Image:
-    """The figure of a plain-sawn sheet, mode L: rings cut by a plane that wanders through the log, fibre and pores.
+    """The figure of a plain-sawn sheet, mode L: rings cut by a plane that wanders through the log, fibre and
+    pores.
 
-    A ring is a cylinder about the pith; where the saw passes at depth d(x) the surface point (x, y) lies at radius
-    sqrt(y^2 + d^2), and contours of that radius are the cathedral arches of flat-sawn boards.
+    A ring is a cylinder about the pith; where the saw passes at depth d(x) the surface point (x, y) lies at
+    radius sqrt(y^2 + d^2), and contours of that radius are the cathedral arches of flat-sawn boards.
     """
     kind = SPECIES[species]
     rng = Random(f"{species} {seed}")
@@ -167,11 +193,13 @@ def figure(species: str, seed: int, size: Size, density: float) -> Image.Image:
     ripple = noise(rng, size, (length / 7, breadth / 2.2))
     radius = evaluate(
         lambda a: (
-            (a["y"] * a["y"] + (a["d"] + (a["w"] - 127) * 0.016) ** 2) ** 0.5
-            + (a["w"] - 127) * 0.006
-            + (a["r"] - 127) * 0.0011
-        )
-        / kind.ring,
+            (
+                (a["y"] * a["y"] + (a["d"] + (a["w"] - 127) * 0.016) ** 2) ** 0.5
+                + (a["w"] - 127) * 0.006
+                + (a["r"] - 127) * 0.0011
+            )
+            / kind.ring
+        ),
         y=across,
         d=depth,
         w=wander,
@@ -179,7 +207,8 @@ def figure(species: str, seed: int, size: Size, density: float) -> Image.Image:
     )
     fine = evaluate(lambda a: (a["r"] % 1.0) * 255, r=radius).convert("L")
     broad = evaluate(lambda a: (a["r"] % 5.3) * 48, r=radius).convert("L")
-    # Within a ring: pale and open at first, slowly denser, a dark line at its end, then the next begins at once.
+    # Within a ring: pale and open at first, slowly denser, a dark line at its end, then the next begins at
+    # once.
     fine = fine.point([round(255 * (1 - (i / 255) ** 2.6) * min(1.0, 0.35 + i / 40)) for i in range(256)])
     broad = broad.point([round(255 * abs(1 - i / 127.5)) for i in range(256)])
 
@@ -239,20 +268,32 @@ class Timber:
     """A stack of one timber in one finish, from which boards are cut, no two the same."""
 
     def __init__(
-        self, finish: str, density: float, seed: int = 0, species: str = "", spread: float = 0.09,
-        stock: tuple[float, float] = (165, 56), sheets: int = 3,
-    ) -> None:  # fmt: skip
+        self,
+        finish: str,
+        density: float,
+        seed: int = 0,
+        species: str = "",
+        spread: float = 0.09,
+        stock: tuple[float, float] = (165, 56),
+        sheets: int = 3,
+    ) -> None:
         self.finish, self.density, self.species, self.spread = finish, density, species, spread
         self.stock, self.sheets = stock, sheets
         self.rng = Random(f"{finish} {seed}")
         self.seed = seed
 
-    def board(self, length: float, breadth: float, *, upright: bool = False, sheet_no: int | None = None) -> Image.Image:
-        """A board `length` x `breadth` cm with the grain along it; `upright` turns it so that the grain runs down."""
+    def board(
+        self, length: float, breadth: float, *, upright: bool = False, sheet_no: int | None = None
+    ) -> Image.Image:
+        """A board `length` x `breadth` cm with the grain along it; `upright` turns it so that the grain runs
+        down."""
         density = self.density
         want = max(2, round(length * density)), max(2, round(breadth * density))
         number = self.rng.randrange(self.sheets) if sheet_no is None else sheet_no
-        stock = max(round(self.stock[0] * density), want[0] + 4), max(round(self.stock[1] * density), want[1] + 4)
+        stock = (
+            max(round(self.stock[0] * density), want[0] + 4),
+            max(round(self.stock[1] * density), want[1] + 4),
+        )
         whole = sheet(self.finish, self.seed * 10 + number, stock, density, self.species)
         left = self.rng.randrange(whole.width - want[0])
         top = self.rng.randrange(whole.height - want[1])
@@ -270,7 +311,9 @@ def dimmed(image: Image.Image, by: float | tuple[float, float, float]) -> Image.
     return image.point([min(255, round(i * factor)) for factor in factors for i in range(256)])
 
 
-def glued_up(timber: Timber, length: float, breadth: float, boards: int, *, upright: bool = False) -> Image.Image:
+def glued_up(
+    timber: Timber, length: float, breadth: float, boards: int, *, upright: bool = False
+) -> Image.Image:
     """A panel of several boards glued edge to edge."""
     density = timber.density
     panel = Image.new("RGB", (round(length * density), round(breadth * density)))
@@ -278,7 +321,7 @@ def glued_up(timber: Timber, length: float, breadth: float, boards: int, *, upri
     for _ in range(boards):
         edges.append(edges[-1] + timber.rng.uniform(0.75, 1.25))
     rows = [round(edge / edges[-1] * panel.height) for edge in edges]
-    for top, bottom in zip(rows, rows[1:], strict=False):
+    for top, bottom in itertools.pairwise(rows):
         strip = timber.board(length, (bottom - top) / density + 0.05)
         panel.paste(strip.resize((panel.width, bottom - top)), (0, top))
         if top:
@@ -288,7 +331,9 @@ def glued_up(timber: Timber, length: float, breadth: float, boards: int, *, upri
 
 def plaster(rng: Random, size: Size, colour: Colour) -> Image.Image:
     """A limewashed wall: broad clouds of paler and darker wash."""
-    wash = coloured(cloud(rng, size, (5, 4), 4), ((0, tinted(colour, 0.82)), (0.5, colour), (1, tinted(colour, 1.1))))
+    wash = coloured(
+        cloud(rng, size, (5, 4), 4), ((0, tinted(colour, 0.82)), (0.5, colour), (1, tinted(colour, 1.1)))
+    )
     return wash.filter(ImageFilter.GaussianBlur(1))
 
 
@@ -298,7 +343,12 @@ def canvas(rng: Random, size: Size, colour: Colour, folds: float = 7) -> Image.I
     crease = cloud(rng, size, (folds * 0.6, folds * 0.6), 2)
     cloth = coloured(
         ImageChops.blend(fall, crease, 0.45),
-        ((0.15, tinted(colour, 0.66)), (0.45, tinted(colour, 0.94)), (0.7, tinted(colour, 1.07)), (1, tinted(colour, 1.2))),
+        (
+            (0.15, tinted(colour, 0.66)),
+            (0.45, tinted(colour, 0.94)),
+            (0.7, tinted(colour, 1.07)),
+            (1, tinted(colour, 1.2)),
+        ),
     )
     splashes = Image.new("L", size, 0)
     pen = ImageDraw.Draw(splashes)
@@ -307,7 +357,9 @@ def canvas(rng: Random, size: Size, colour: Colour, folds: float = 7) -> Image.I
         pen.ellipse((x - r, y - r * 0.8, x + r, y + r * 0.8), fill=rng.randrange(30, 120))
     cloth.paste(tinted(colour, 0.5), (0, 0), splashes.filter(ImageFilter.GaussianBlur(1)))
     weave = speckle(rng, size).point([118 + i // 14 for i in range(256)])
-    return ImageChops.multiply(cloth, Image.merge("RGB", [weave.point([min(255, i * 2 - 6) for i in range(256)])] * 3))
+    return ImageChops.multiply(
+        cloth, Image.merge("RGB", [weave.point([min(255, i * 2 - 6) for i in range(256)])] * 3)
+    )
 
 
 def tinted(colour: Colour, by: float) -> Colour:

@@ -1,10 +1,12 @@
 """What is worked into a flat face before it stands in the room: drawers, hardware, inlay, wear and damage.
 
-Every function paints on a texture of `density` pixels a centimetre; lengths are centimetres from its top left corner.
+Every function paints on a texture of `density` pixels a centimetre; lengths are centimetres from its top
+left corner.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from functools import lru_cache
 from math import cos, pi, sin
@@ -12,7 +14,7 @@ from random import Random
 
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
-from .grain import BILINEAR, Colour, Size, Timber, cloud, coloured, dimmed, tinted
+from .grain import BILINEAR, Colour, Size, Timber, cloud, coloured, tinted
 
 Box = tuple[float, float, float, float]
 
@@ -33,7 +35,9 @@ def soft(size: Size, shapes: Sequence[tuple[str, Sequence[float], int]], blur: f
     return cover.filter(ImageFilter.GaussianBlur(blur)) if blur > 0.2 else cover
 
 
-def daub(image: Image.Image, colour: Colour, shapes: Sequence[tuple[str, Sequence[float], int]], blur: float) -> None:
+def daub(
+    image: Image.Image, colour: Colour, shapes: Sequence[tuple[str, Sequence[float], int]], blur: float
+) -> None:
     """Paint blurred shapes (see `soft`) in a colour, working only where they are."""
     left = top = 1e9
     right = bottom = -1e9
@@ -64,12 +68,15 @@ def shaded(image: Image.Image, box: Box, blur: float, strength: float, colour: C
     inner = (box[0] - left, box[1] - top, box[2] - left, box[3] - top)
     if inner[2] < inner[0] or inner[3] < inner[1]:
         return
-    image.paste(colour, (left, top), soft((right - left, bottom - top), [("box", inner, round(255 * strength))], blur))
+    image.paste(
+        colour, (left, top), soft((right - left, bottom - top), [("box", inner, round(255 * strength))], blur)
+    )
 
 
 @lru_cache(maxsize=16)
 def ball(colour: Colour, shine: float, size: int = 96) -> Image.Image:
-    """A turned knob seen from the front, RGBA: lit from the upper left, a window in its upper side, a rim of bounce."""
+    """A turned knob seen from the front, RGBA: lit from the upper left, a window in its upper side, a rim of
+    bounce."""
     picture = Image.new("RGBA", (size, size))
     pixels: list[tuple[int, int, int, int]] = []
     for row in range(size):
@@ -98,7 +105,9 @@ BRASS: Colour = (196, 150, 74)
 WOODEN: Colour = (92, 60, 38)
 
 
-def knob(image: Image.Image, density: float, x: float, y: float, radius: float, colour: Colour, shine: float) -> None:
+def knob(
+    image: Image.Image, density: float, x: float, y: float, radius: float, colour: Colour, shine: float
+) -> None:
     """A knob with its rose and its shadow on the face."""
     px, py, pr = x * density, y * density, radius * density
     drop = pr * 0.75
@@ -107,7 +116,9 @@ def knob(image: Image.Image, density: float, x: float, y: float, radius: float, 
     image.paste(
         tinted(colour, 0.55),
         (round(px - rose / 2), round(py - rose / 2)),
-        soft((rose * 4, rose * 4), [("disc", (0, 0, rose * 4 - 1, rose * 4 - 1), 255)], 0).resize((rose, rose)),
+        soft((rose * 4, rose * 4), [("disc", (0, 0, rose * 4 - 1, rose * 4 - 1), 255)], 0).resize(
+            (rose, rose)
+        ),
     )
     size = max(3, round(pr * 2))
     sprite = ball(colour, shine).resize((size, size), Image.Resampling.LANCZOS)
@@ -118,19 +129,29 @@ def escutcheon(image: Image.Image, density: float, x: float, y: float, colour: C
     """A keyhole plate."""
     d = density
     w, h = max(3, round(1.5 * d)), max(4, round(2.4 * d))
-    plate = soft((w * 4, h * 4), [("disc", (0, 0, w * 4 - 1, h * 4 - 1), 255)], 0).resize((w, h), Image.Resampling.LANCZOS)
+    plate = soft((w * 4, h * 4), [("disc", (0, 0, w * 4 - 1, h * 4 - 1), 255)], 0).resize(
+        (w, h), Image.Resampling.LANCZOS
+    )
     left, top = round(x * d - w / 2), round(y * d - h / 2)
     shaded(image, (left + 1, top + 1, left + w + 1, top + h + 2), max(0.6, d * 0.12), 0.5)
     metal = Image.linear_gradient("L").resize((w, h)).point([255 - i // 2 for i in range(256)])
-    image.paste(ImageChops.multiply(Image.merge("RGB", [metal] * 3), Image.new("RGB", (w, h), colour)), (left, top), plate)
+    image.paste(
+        ImageChops.multiply(Image.merge("RGB", [metal] * 3), Image.new("RGB", (w, h), colour)),
+        (left, top),
+        plate,
+    )
     pen = ImageDraw.Draw(image)
     r = max(1.0, 0.26 * d)
     pen.ellipse((x * d - r, y * d - 0.5 * d - r, x * d + r, y * d - 0.5 * d + r), fill=(12, 9, 6))
     pen.polygon(
-        [(x * d - r * 0.4, y * d - 0.5 * d), (x * d + r * 0.4, y * d - 0.5 * d),
-         (x * d + r * 0.8, y * d + 0.6 * d), (x * d - r * 0.8, y * d + 0.6 * d)],
+        [
+            (x * d - r * 0.4, y * d - 0.5 * d),
+            (x * d + r * 0.4, y * d - 0.5 * d),
+            (x * d + r * 0.8, y * d + 0.6 * d),
+            (x * d - r * 0.8, y * d + 0.6 * d),
+        ],
         fill=(12, 9, 6),
-    )  # fmt: skip
+    )
 
 
 def empty_hole(image: Image.Image, density: float, x: float, y: float, radius: float) -> None:
@@ -153,10 +174,21 @@ def raised(image: Image.Image, density: float, box: Box, width: float, strength:
     for first, last in (((left, bottom), (right, bottom)), ((right, bottom), (right, top))):
         daub(image, (16, 9, 5), [("line", (w, *first, *last), round(150 * strength))], w * 0.35)
     inner = [left + w * 1.2, top + w * 1.2, right - w * 1.2, bottom - w * 1.2]
-    corners = [(inner[0], inner[3]), (inner[0], inner[1]), (inner[2], inner[1]), (inner[2], inner[3]), (inner[0], inner[3])]
+    corners = [
+        (inner[0], inner[3]),
+        (inner[0], inner[1]),
+        (inner[2], inner[1]),
+        (inner[2], inner[3]),
+        (inner[0], inner[3]),
+    ]
     for side, power in enumerate((120, 120, 40, 40)):
         wide = max(1, w // 2) if side < 2 else 1
-        daub(image, (16, 9, 5), [("line", (wide, *corners[side], *corners[side + 1]), round(power * strength))], w * 0.3)
+        daub(
+            image,
+            (16, 9, 5),
+            [("line", (wide, *corners[side], *corners[side + 1]), round(power * strength))],
+            w * 0.3,
+        )
 
 
 def drawer_front(
@@ -168,9 +200,18 @@ def drawer_front(
     """
     d = timber.density
     left, top, right, bottom = box
-    shaded(face, ((left - gap) * d, (top - gap) * d, (right + gap) * d, (bottom + gap) * d), max(0.4, gap * d * 0.3), 0.96)
+    shaded(
+        face,
+        ((left - gap) * d, (top - gap) * d, (right + gap) * d, (bottom + gap) * d),
+        max(0.4, gap * d * 0.3),
+        0.96,
+    )
     board = timber.board(right - left, bottom - top - sag)
-    curve = Image.linear_gradient("L").resize(board.size, BILINEAR).point([255 - round(i * 0.16) for i in range(256)])
+    curve = (
+        Image.linear_gradient("L")
+        .resize(board.size, BILINEAR)
+        .point([255 - round(i * 0.16) for i in range(256)])
+    )
     board = ImageChops.multiply(board, Image.merge("RGB", [curve] * 3))
     if bead:
         raised(board, d, (bead / 2, bead / 2, right - left - bead / 2, bottom - top - sag - bead / 2), bead)
@@ -179,8 +220,11 @@ def drawer_front(
     shaded(face, (left * d, (top + sag) * d, right * d, (top + sag + 0.5) * d), max(0.5, 0.45 * d), 0.34)
 
 
-# -- wear and damage ---------------------------------------------------------------------------------------------
-def scratches(image: Image.Image, density: float, rng: Random, count: int, longest: float, strength: int = 90) -> None:
+# -- wear and damage
+# ---------------------------------------------------------------------------------------------
+def scratches(
+    image: Image.Image, density: float, rng: Random, count: int, longest: float, strength: int = 90
+) -> None:
     """Fine pale scratches, each with a darker side."""
     for _ in range(count):
         x, y = rng.random() * image.width, rng.random() * image.height
@@ -191,18 +235,28 @@ def scratches(image: Image.Image, density: float, rng: Random, count: int, longe
         daub(image, (214, 190, 160), [("line", (1, x, y, x2, y2), power)], 0.45)
 
 
-def grime(image: Image.Image, rng: Random, cells: tuple[float, float], strength: float, colour: Colour = (22, 15, 11)) -> None:
+def grime(
+    image: Image.Image,
+    rng: Random,
+    cells: tuple[float, float],
+    strength: float,
+    colour: Colour = (22, 15, 11),
+) -> None:
     """Dirt in clouds."""
     cover = cloud(rng, image.size, cells, 4)
     image.paste(colour, (0, 0), cover.point([max(0, round((i - 120) * strength)) for i in range(256)]))
 
 
-def faded(image: Image.Image, box: Box, blur: float, strength: float, colour: Colour = (208, 178, 136)) -> None:
+def faded(
+    image: Image.Image, box: Box, blur: float, strength: float, colour: Colour = (208, 178, 136)
+) -> None:
     """A sun-bleached patch, box and blur in pixels."""
     shaded(image, box, blur, strength, colour)
 
 
-def water_ring(image: Image.Image, density: float, rng: Random, x: float, y: float, radius: float, strength: float = 1.0) -> None:
+def water_ring(
+    image: Image.Image, density: float, rng: Random, x: float, y: float, radius: float, strength: float = 1.0
+) -> None:
     """A white bloom in the finish where a wet glass stood, uneven, with a second fainter ring."""
     d = density
     reach = round((radius + 1.2) * d)
@@ -221,7 +275,9 @@ def water_ring(image: Image.Image, density: float, rng: Random, x: float, y: flo
     image.paste((226, 216, 200), (round(x * d) - reach, round(y * d) - reach), cover)
 
 
-def blot(image: Image.Image, density: float, rng: Random, x: float, y: float, reach: float, colour: Colour) -> None:
+def blot(
+    image: Image.Image, density: float, rng: Random, x: float, y: float, reach: float, colour: Colour
+) -> None:
     """A spill of ink that soaked into bare wood: a dark edge, feathered along the grain, drops about it."""
     d = density
     size = (round(reach * 3.2 * d), round(reach * 2.4 * d))
@@ -239,18 +295,30 @@ def blot(image: Image.Image, density: float, rng: Random, x: float, y: float, re
     body = soft(size, shapes, 0.35 * d)
     feather = cloud(rng, size, (4, size[1] / 3), 3)
     near = body.filter(ImageFilter.GaussianBlur(0.8 * d)).point([min(255, i * 6) for i in range(256)])
-    feather = Image.composite(feather, Image.new("L", size, 40), near)  # it creeps along the grain only close by
+    feather = Image.composite(
+        feather, Image.new("L", size, 40), near
+    )  # it creeps along the grain only close by
     worn = ImageChops.add(body, feather, 1, -150).point([min(255, max(0, (i - 60) * 5)) for i in range(256)])
     worn = worn.filter(ImageFilter.GaussianBlur(max(0.4, 0.05 * d)))
-    rim = ImageChops.subtract(worn, worn.filter(ImageFilter.GaussianBlur(0.3 * d)).point([round(i * 0.82) for i in range(256)]))
-    strength = ImageChops.add(worn.point([round(i * 0.62) for i in range(256)]), rim.point([round(i * 0.9) for i in range(256)]))
+    rim = ImageChops.subtract(
+        worn, worn.filter(ImageFilter.GaussianBlur(0.3 * d)).point([round(i * 0.82) for i in range(256)])
+    )
+    strength = ImageChops.add(
+        worn.point([round(i * 0.62) for i in range(256)]), rim.point([round(i * 0.9) for i in range(256)])
+    )
     place = (round(x * d - size[0] / 2), round(y * d - size[1] / 2))
     region = image.crop((*place, place[0] + size[0], place[1] + size[1]))
     stained = ImageChops.multiply(region, Image.new("RGB", size, colour))
     image.paste(Image.composite(stained, region, strength), place)
 
 
-def chipped(image: Image.Image, density: float, rng: Random, places: Sequence[tuple[float, float, float]], bare: Colour) -> None:
+def chipped(
+    image: Image.Image,
+    density: float,
+    rng: Random,
+    places: Sequence[tuple[float, float, float]],
+    bare: Colour,
+) -> None:
     """Chips out of the surface at (x, y, size): raw wood, a dark lip above, a light one below."""
     d = density
     for x, y, reach in places:
@@ -259,35 +327,46 @@ def chipped(image: Image.Image, density: float, rng: Random, places: Sequence[tu
             turn, far = step / 9 * 2 * pi, reach * d * rng.uniform(0.45, 1.05)
             corners += [x * d + cos(turn) * far * 1.5, y * d + sin(turn) * far * 0.7]
         below = [v + (0.07 * d if i % 2 else 0) for i, v in enumerate(corners)]
-        inner = [x * d + (v - x * d) * 0.8 if i % 2 == 0 else y * d + (v - y * d) * 0.66 + 0.05 * d for i, v in enumerate(corners)]
+        inner = [
+            x * d + (v - x * d) * 0.8 if i % 2 == 0 else y * d + (v - y * d) * 0.66 + 0.05 * d
+            for i, v in enumerate(corners)
+        ]
         daub(image, (226, 196, 160), [("poly", below, 130)], 0.5)
         daub(image, (22, 13, 8), [("poly", corners, 220)], 0.4)
         daub(image, bare, [("poly", inner, 215)], 0.5)
 
 
-# -- inlay -------------------------------------------------------------------------------------------------------
+# -- inlay
+# -------------------------------------------------------------------------------------------------------
 def stringing(image: Image.Image, density: float, box: Box, width: float, colour: Colour) -> None:
     """A fine inlaid line round a box."""
     d = density
     left, top, right, bottom = (v * d for v in box)
     w = max(1.0, width * d)
     corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
-    for first, last in zip(corners, corners[1:], strict=False):
+    for first, last in itertools.pairwise(corners):
         daub(image, colour, [("line", (w, *first, *last), 230)], 0.5)
 
 
 def worn_leather(rng: Random, size: Size, density: float) -> Image.Image:
-    """An old leather writing surface: bottle green gone brown, rubbed through where the arms lay, cracked, stained."""
+    """An old leather writing surface: bottle green gone brown, rubbed through where the arms lay, cracked,
+    stained."""
     hide = coloured(
         cloud(rng, size, (size[0] / density / 18, size[1] / density / 18), 5),
         ((0.1, (30, 33, 24)), (0.45, (58, 60, 42)), (0.62, (86, 78, 52)), (0.9, (134, 108, 74))),
     )
     tooth = cloud(rng, size, (size[0] / density * 3.2, size[1] / density * 3.2), 2)
-    hide = ImageChops.multiply(hide, Image.merge("RGB", [tooth.point([176 + round(i * 0.31) for i in range(256)])] * 3))
-    rubbed = soft(size, [
-        ("disc", (size[0] * 0.24, size[1] * 0.62, size[0] * 0.52, size[1] * 1.12), 150),
-        ("disc", (size[0] * 0.55, size[1] * 0.66, size[0] * 0.80, size[1] * 1.1), 130),
-    ], size[0] * 0.035)  # fmt: skip
+    hide = ImageChops.multiply(
+        hide, Image.merge("RGB", [tooth.point([176 + round(i * 0.31) for i in range(256)])] * 3)
+    )
+    rubbed = soft(
+        size,
+        [
+            ("disc", (size[0] * 0.24, size[1] * 0.62, size[0] * 0.52, size[1] * 1.12), 150),
+            ("disc", (size[0] * 0.55, size[1] * 0.66, size[0] * 0.80, size[1] * 1.1), 130),
+        ],
+        size[0] * 0.035,
+    )
     torn = cloud(rng, size, (26, 14), 4).point([min(255, max(0, (i - 96) * 4)) for i in range(256)])
     hide.paste((158, 126, 88), (0, 0), ImageChops.multiply(rubbed, torn))
     scratches(hide, density, rng, 46, 16, 110)
@@ -298,8 +377,3 @@ def sanding_dust(image: Image.Image, rng: Random, strength: float) -> None:
     """Pale dust lying in clouds on a surface."""
     cover = cloud(rng, image.size, (6, 5), 4).point([max(0, round((i - 90) * strength)) for i in range(256)])
     image.paste((226, 212, 190), (0, 0), cover)
-
-
-def darker(image: Image.Image, by: float) -> Image.Image:
-    """A copy `by` times as bright."""
-    return dimmed(image, by)

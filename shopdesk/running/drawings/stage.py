@@ -1,12 +1,14 @@
 """A room with a camera in it: flat textures are stood up in perspective, lit, and shaded where things touch.
 
-The world is in centimetres: x to the right, y up from the floor, z towards whoever looks. A face is always given as its
-four corners top-left, top-right, bottom-right, bottom-left, as its texture lies.
+The world is in centimetres: x to the right, y up from the floor, z towards whoever looks. A face is always
+given as its four corners top-left, top-right, bottom-right, bottom-left, as its texture lies.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
+from functools import lru_cache
 from math import cos, hypot, pi, sin, sqrt
 from random import Random
 
@@ -17,8 +19,20 @@ from .grain import BICUBIC, BILINEAR, Colour, Size, Timber, ramp, speckle
 Point3 = tuple[float, float, float]
 Point2 = tuple[float, float]
 
-# Light that falls on a surface, 0..255, as the colour that it has: cool where it is dim, warm where it is bright.
-LIGHT = ramp(((0, (0, 0, 0)), (0.3, (70, 76, 86)), (0.6, (148, 152, 156)), (0.85, (216, 214, 208)), (1, (255, 250, 240))))
+# The light that an edge of finished timber catches.
+PALE: Colour = (236, 204, 164)
+
+# Light that falls on a surface, 0..255, as the colour that it has: cool where it is dim, warm where it is
+# bright.
+LIGHT = ramp(
+    (
+        (0, (0, 0, 0)),
+        (0.3, (70, 76, 86)),
+        (0.6, (148, 152, 156)),
+        (0.85, (216, 214, 208)),
+        (1, (255, 250, 240)),
+    )
+)
 
 
 def light(size: Size, grid: Sequence[Sequence[float]]) -> Image.Image:
@@ -36,6 +50,27 @@ def lit(texture: Image.Image, grid: Sequence[Sequence[float]]) -> Image.Image:
     if texture.mode == "RGBA":
         shone.putalpha(texture.getchannel("A"))
     return shone
+
+
+def upright(left: float, right: float, low: float, high: float, z: float) -> list[Point3]:
+    """The corners of a face that looks towards us."""
+    return [(left, high, z), (right, high, z), (right, low, z), (left, low, z)]
+
+
+def end_on(x: float, first: float, last: float, low: float, high: float) -> list[Point3]:
+    """The corners of a face that looks sideways; its texture runs from depth `first` to depth `last`."""
+    return [(x, high, first), (x, high, last), (x, low, last), (x, low, first)]
+
+
+def lying(left: float, right: float, back: float, front: float, y: float) -> list[Point3]:
+    """The corners of a face that looks up."""
+    return [(left, y, back), (right, y, back), (right, y, front), (left, y, front)]
+
+
+def around(points: Sequence[Point3], centre: Point3, turn: float) -> list[Point3]:
+    """Points of a piece's own measures, turned about the upright and moved to where it stands."""
+    c, s = cos(turn), sin(turn)
+    return [(centre[0] + x * c + z * s, centre[1] + y, centre[2] - x * s + z * c) for x, y, z in points]
 
 
 def _solve(rows: list[list[float]]) -> list[float]:
@@ -63,7 +98,8 @@ def homography(onto: Sequence[Point2], source: Sequence[Point2]) -> list[float]:
 
 
 class Stage:
-    """The picture being made, and the camera that looks at it. `k` is how many of its pixels one of a 2000 px picture is."""
+    """The picture being made, and the camera that looks at it. `k` is how many of its pixels one of a 2000
+    px picture is."""
 
     def __init__(self, size: Size, eye: Point3, look: Point3, focal: float, shift: Point2 = (0, 0)) -> None:
         self.size, self.k = size, size[0] / 2000
@@ -111,27 +147,40 @@ class Stage:
         """A polygon's coverage inside `frame`, smooth at its edges."""
         width, height = frame[2] - frame[0], frame[3] - frame[1]
         big = Image.new("L", (width * over, height * over), 0)
-        ImageDraw.Draw(big).polygon([((x - frame[0]) * over, (y - frame[1]) * over) for x, y in outline], fill=255)
+        ImageDraw.Draw(big).polygon(
+            [((x - frame[0]) * over, (y - frame[1]) * over) for x, y in outline], fill=255
+        )
         return big.reduce(over)
 
-    def flat(self, corners: Sequence[Point2], texture: Image.Image, outline: Sequence[Point2] | None = None) -> None:
+    def flat(
+        self, corners: Sequence[Point2], texture: Image.Image, outline: Sequence[Point2] | None = None
+    ) -> None:
         """Lay a texture over four corners of the picture, cut to `outline` (picture points) if given."""
         edge = list(outline) if outline is not None else list(corners)
         frame = self._frame(edge)
         if frame is None:
             return
         # Reduce first what will be seen small: the transform samples points and would glitter.
-        across = max(hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]),
-                     hypot(corners[2][0] - corners[3][0], corners[2][1] - corners[3][1]))  # fmt: skip
-        down = max(hypot(corners[3][0] - corners[0][0], corners[3][1] - corners[0][1]),
-                   hypot(corners[2][0] - corners[1][0], corners[2][1] - corners[1][1]))  # fmt: skip
+        across = max(
+            hypot(corners[1][0] - corners[0][0], corners[1][1] - corners[0][1]),
+            hypot(corners[2][0] - corners[3][0], corners[2][1] - corners[3][1]),
+        )
+        down = max(
+            hypot(corners[3][0] - corners[0][0], corners[3][1] - corners[0][1]),
+            hypot(corners[2][0] - corners[1][0], corners[2][1] - corners[1][1]),
+        )
+        # What lies steeply away is worked out at twice the size: lines closer than pixels would turn to
+        # steps.
+        over = 2 if max(texture.width / max(across, 1), texture.height / max(down, 1)) > 2.2 else 1
         want = (
-            max(2, min(texture.width, round(across * 1.15) + 1)),
-            max(2, min(texture.height, round(down * 1.15) + 1)),
+            max(2, min(texture.width, round(across * 1.15 * over) + 1)),
+            max(2, min(texture.height, round(down * 1.15 * over) + 1)),
         )
         if want != texture.size:
-            texture = texture.resize(want, Image.Resampling.BOX if min(want) < 8 else Image.Resampling.LANCZOS)
-        inside = [(x - frame[0], y - frame[1]) for x, y in corners]
+            texture = texture.resize(
+                want, Image.Resampling.BOX if min(want) < 8 else Image.Resampling.LANCZOS
+            )
+        inside = [((x - frame[0]) * over, (y - frame[1]) * over) for x, y in corners]
         w, h = texture.size
         numbers = homography(inside, [(0, 0), (w, 0), (w, h), (0, h)])
         # a border of its own edge pixels, so that smooth sampling never reaches outside
@@ -140,8 +189,10 @@ class Stage:
         padded.paste(texture, (2, 2))
         a, b, c, d, e, f, g, i = numbers
         numbers = [a + 2 * g, b + 2 * i, c + 2, d + 2 * g, e + 2 * i, f + 2, g, i]
-        area = (frame[2] - frame[0], frame[3] - frame[1])
+        area = ((frame[2] - frame[0]) * over, (frame[3] - frame[1]) * over)
         warped = padded.transform(area, Image.Transform.PERSPECTIVE, numbers, BICUBIC)
+        if over > 1:
+            warped = warped.reduce(over)
         cover = self.mask(edge, frame)
         if warped.mode == "RGBA":
             cover = ImageChops.multiply(cover, warped.getchannel("A"))
@@ -183,7 +234,8 @@ class Stage:
         within: Sequence[Point3] | None = None,
         colour: Colour = (18, 14, 12),
     ) -> None:
-        """A soft shadow of an outline: `blur` in cm at its middle, `strength` 0..1, kept inside `within` if given."""
+        """A soft shadow of an outline: `blur` in cm at its middle, `strength` 0..1, kept inside `within` if
+        given."""
         middle: Point3 = (
             sum(p[0] for p in outline) / len(outline),
             sum(p[1] for p in outline) / len(outline),
@@ -197,6 +249,25 @@ class Stage:
             colour,
         )
 
+    def _soft(
+        self, outline: Sequence[Point2], blur: float, strength: float, within: Sequence[Point2] | None
+    ) -> tuple[tuple[int, int, int, int], Image.Image] | None:
+        """Where a blurred outline lies in the picture, and its mask there, worked out small."""
+        frame = self._frame(outline, blur * 3 + 4)
+        if frame is None:
+            return None
+        step = max(1, min(8, int(blur / 3)))
+        width, height = frame[2] - frame[0], frame[3] - frame[1]
+        small = Image.new("L", (max(1, width // step) * 2, max(1, height // step) * 2), 0)
+        sx, sy = small.width / width, small.height / height
+        ImageDraw.Draw(small).polygon(
+            [((x - frame[0]) * sx, (y - frame[1]) * sy) for x, y in outline], fill=round(255 * strength)
+        )
+        cover = small.filter(ImageFilter.GaussianBlur(blur * sx)).resize((width, height), BILINEAR)
+        if within is not None:
+            cover = ImageChops.multiply(cover, self.mask(within, frame, 2))
+        return frame, cover
+
     def dark_flat(
         self,
         outline: Sequence[Point2],
@@ -206,49 +277,56 @@ class Stage:
         colour: Colour = (18, 14, 12),
     ) -> None:
         """`dark` for an outline and a blur in picture pixels."""
-        frame = self._frame(outline, blur * 3 + 4)
-        if frame is None:
-            return
-        step = max(1, min(8, int(blur / 3)))
-        width, height = frame[2] - frame[0], frame[3] - frame[1]
-        small = Image.new("L", (max(1, width // step) * 2, max(1, height // step) * 2), 0)
-        sx, sy = small.width / width, small.height / height
-        ImageDraw.Draw(small).polygon(
-            [((x - frame[0]) * sx, (y - frame[1]) * sy) for x, y in outline], fill=round(255 * strength)
-        )
-        shade = small.filter(ImageFilter.GaussianBlur(blur * sx)).resize((width, height), BILINEAR)
-        if within is not None:
-            shade = ImageChops.multiply(shade, self.mask(within, frame, 2))
-        self.image.paste(colour, frame, shade)
+        patch = self._soft(outline, blur, strength, within)
+        if patch is not None:
+            self.image.paste(colour, *patch)
 
     def glow(
-        self, outline: Sequence[Point2], blur: float, strength: float, colour: Colour,
+        self,
+        outline: Sequence[Point2],
+        blur: float,
+        strength: float,
+        colour: Colour,
         within: Sequence[Point2] | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Light added over an outline of the picture (screened), soft by `blur` pixels."""
-        frame = self._frame(outline, blur * 3 + 4)
-        if frame is None:
-            return
-        step = max(1, min(8, int(blur / 3)))
-        width, height = frame[2] - frame[0], frame[3] - frame[1]
-        small = Image.new("L", (max(1, width // step) * 2, max(1, height // step) * 2), 0)
-        sx, sy = small.width / width, small.height / height
-        ImageDraw.Draw(small).polygon(
-            [((x - frame[0]) * sx, (y - frame[1]) * sy) for x, y in outline], fill=round(255 * strength)
-        )
-        shine = small.filter(ImageFilter.GaussianBlur(blur * sx)).resize((width, height), BILINEAR)
-        if within is not None:
-            shine = ImageChops.multiply(shine, self.mask(within, frame, 2))
-        tint = Image.merge("RGB", [shine.point([round(i * c / 255) for i in range(256)]) for c in colour])
-        self.image.paste(ImageChops.screen(self.image.crop(frame), tint), frame[:2])
+        patch = self._soft(outline, blur, strength, within)
+        if patch is not None:
+            frame, cover = patch
+            tint = Image.merge("RGB", [cover.point([round(i * c / 255) for i in range(256)]) for c in colour])
+            self.image.paste(ImageChops.screen(self.image.crop(frame), tint), frame)
 
-    def edge(self, start: Point3, end: Point3, width: float, colour: Colour, strength: float, soft: float = 0.4) -> None:
+    def gleam(
+        self,
+        outline: Sequence[Point3],
+        blur: float,
+        strength: float,
+        within: Sequence[Point3] | None = None,
+        colour: Colour = PALE,
+    ) -> None:
+        """`glow` for an outline in the room, `blur` in cm."""
+        self.glow(
+            [self.at(p) for p in outline],
+            blur * self.scale_at(outline[0]),
+            strength,
+            colour,
+            [self.at(p) for p in within] if within else None,
+        )
+
+    def edge(
+        self, start: Point3, end: Point3, width: float, colour: Colour, strength: float, soft: float = 0.4
+    ) -> None:
         """A worn or catching edge: a thin line of light (or dark) `width` cm wide."""
         a, b = self.at(start), self.at(end)
         half = max(0.5, width * self.scale_at(start) / 2)
         length = hypot(b[0] - a[0], b[1] - a[1]) or 1.0
         nx, ny = -(b[1] - a[1]) / length * half, (b[0] - a[0]) / length * half
-        outline = [(a[0] + nx, a[1] + ny), (b[0] + nx, b[1] + ny), (b[0] - nx, b[1] - ny), (a[0] - nx, a[1] - ny)]
+        outline = [
+            (a[0] + nx, a[1] + ny),
+            (b[0] + nx, b[1] + ny),
+            (b[0] - nx, b[1] - ny),
+            (a[0] - nx, a[1] - ny),
+        ]
         self.glow(outline, max(0.6, half * soft * 2), strength, colour)
 
     def turned(
@@ -260,39 +338,17 @@ class Stage:
         brightness: float = 0.9,
         side: float = 0.34,
     ) -> None:
-        """A part from the lathe between two points: `profile` is (share of length, radius in cm), `side` where the light is."""
+        """A part from the lathe between two points: `profile` is (share of length, radius in cm), `side`
+        where the light is."""
         a, b = self.at(start), self.at(end)
         length = sqrt(sum((p - q) ** 2 for p, q in zip(start, end, strict=True)))
         widest = max(radius for _, radius in profile)
         density = timber.density
         across, down = max(4, round(2 * widest * density)), max(4, round(length * density))
         wood = timber.board(length, 2 * widest, upright=True).resize((across, down))
-        around = Image.new("L", (64, 1))
-        values = []
-        for i in range(64):
-            u = (i + 0.5) / 32 - 1
-            facing = max(0.0, 1 - (u - (side * 2 - 1)) ** 2 * 0.62)
-            rim = 0.16 * max(0.0, u - 0.75) / 0.25
-            values.append(round(255 * min(1.0, brightness * (0.22 + 0.86 * facing**1.5) + rim * 0.5)))
-        around.putdata(values)
-        fine = across * 4  # drawn finer across, or the outline would go down in steps
-        shade, cover = Image.new("L", (fine, down), 0), Image.new("L", (fine, down), 0)
-        previous = profile[0][1]
-        for y in range(down):
-            t = (y + 0.5) / down
-            radius = _between(profile, t)
-            half = max(1.0, radius / widest * fine / 2)
-            slope = (radius - previous) * density
-            previous = radius
-            strip = around.resize((max(2, round(2 * half)), 1), BILINEAR)
-            gain = min(1.5, max(0.45, 1 + slope * 0.5))
-            left = round(fine / 2 - half)
-            shade.paste(strip.point([min(255, round(i * gain)) for i in range(256)]), (left, y))
-            cover.paste(255, (left, y, left + strip.width, y + 1))
-        shade = shade.resize((across, down), Image.Resampling.BOX)
-        shade.putpalette(LIGHT)
-        wood = ImageChops.multiply(wood, shade.convert("RGB"))
-        wood.putalpha(cover.filter(ImageFilter.BoxBlur((0, 1))).resize((across, down), Image.Resampling.BOX))
+        shade, cover = _lathe(tuple(profile), (across, down), round(brightness, 2), side)
+        wood = ImageChops.multiply(wood, shade)
+        wood.putalpha(cover)
         dx, dy = b[0] - a[0], b[1] - a[1]
         span = hypot(dx, dy) or 1.0
         ha, hb = widest * self.scale_at(start), widest * self.scale_at(end)
@@ -300,14 +356,17 @@ class Stage:
         if (ny > 0) if abs(dx) > abs(dy) else (nx > 0):  # the lit side is left, or above on a part that lies
             nx, ny = -nx, -ny
         corners = [
-            (a[0] + nx * ha, a[1] + ny * ha), (a[0] - nx * ha, a[1] - ny * ha),
-            (b[0] - nx * hb, b[1] - ny * hb), (b[0] + nx * hb, b[1] + ny * hb),
-        ]  # fmt: skip
+            (a[0] + nx * ha, a[1] + ny * ha),
+            (a[0] - nx * ha, a[1] - ny * ha),
+            (b[0] - nx * hb, b[1] - ny * hb),
+            (b[0] + nx * hb, b[1] + ny * hb),
+        ]
         self.flat(corners, wood)
 
     # -- finishing the picture -------------------------------------------------------------------------------
     def defocus(self, rows: Sequence[float], blur: float) -> None:
-        """Soften by depth: `rows` says, top to bottom, how far out of focus (0..1) each height of the picture is."""
+        """Soften by depth: `rows` says, top to bottom, how far out of focus (0..1) each height of the
+        picture is."""
         step = 2 if blur * self.k > 3 else 1
         small = self.image.reduce(step) if step > 1 else self.image
         soft = small.filter(ImageFilter.GaussianBlur(blur * self.k / step)).resize(self.size, BICUBIC)
@@ -315,7 +374,17 @@ class Stage:
         column.putdata([round(255 * value) for value in rows])
         self.image = Image.composite(soft, self.image, column.resize(self.size, BICUBIC))
 
-    def develop(self, seed: str, vignette: float = 0.42, bloom: float = 0.14, film: float = 5, warmth: float = 1.0, exposure: float = 0.70) -> Image.Image:
+    def develop(
+        self,
+        seed: str,
+        *,
+        vignette: float = 0.42,
+        bloom: float = 0.14,
+        film: float = 5,
+        warmth: float = 1.0,
+        exposure: float = 0.70,
+        contrast: float = 0.045,
+    ) -> Image.Image:
         """Vignette, bloom, a gentle curve, and the film's grain."""
         size, rng = self.size, Random(seed)
         small = self.image.resize((max(8, size[0] // 8), max(8, size[1] // 8)), Image.Resampling.BOX)
@@ -329,17 +398,53 @@ class Stage:
         for lift, gain in ((4, 1.02 * warmth), (4, 1.0), (6, 0.97 / warmth)):
             for i in range(256):
                 x = (i / 255) ** exposure
-                s = x - 0.045 * sin(2 * pi * x)
+                s = x - contrast * sin(2 * pi * x)
                 curve.append(max(0, min(255, round(lift + (255 - lift) * (s * 1.03 - 0.005) * gain))))
         image = image.point(curve)
-        tooth = speckle(rng, size).filter(ImageFilter.GaussianBlur(0.6)) if self.k > 0.4 else speckle(rng, size)
+        tooth = (
+            speckle(rng, size).filter(ImageFilter.GaussianBlur(0.6)) if self.k > 0.4 else speckle(rng, size)
+        )
         tooth = tooth.point([128 + round((i - 127.5) / 127.5 * film) for i in range(256)])
         return ImageChops.add(image, Image.merge("RGB", [tooth] * 3), 1, -128)
 
 
+@lru_cache(maxsize=64)
+def _lathe(
+    profile: tuple[tuple[float, float], ...], size: Size, brightness: float, side: float
+) -> tuple[Image.Image, Image.Image]:
+    """The light on a turned part lying flat (RGB), and where it is (L)."""
+    across, down = size
+    widest = max(radius for _, radius in profile)
+    around = Image.new("L", (64, 1))
+    values = []
+    for i in range(64):
+        u = (i + 0.5) / 32 - 1
+        facing = max(0.0, 1 - (u - (side * 2 - 1)) ** 2 * 0.62)
+        rim = 0.16 * max(0.0, u - 0.75) / 0.25
+        values.append(round(255 * min(1.0, brightness * (0.22 + 0.86 * facing**1.5) + rim * 0.5)))
+    around.putdata(values)
+    fine = across * 4  # drawn finer across, or the outline would go down in steps
+    shade, cover = Image.new("L", (fine, down), 0), Image.new("L", (fine, down), 0)
+    previous = profile[0][1]
+    for y in range(down):
+        radius = _between(profile, (y + 0.5) / down)
+        half = max(1.0, radius / widest * fine / 2)
+        slope = (radius - previous) / widest * across / 2
+        previous = radius
+        strip = around.resize((max(2, round(2 * half)), 1), BILINEAR)
+        gain = min(1.5, max(0.45, 1 + slope * 0.5))
+        left = round(fine / 2 - half)
+        shade.paste(strip.point([min(255, round(i * gain)) for i in range(256)]), (left, y))
+        cover.paste(255, (left, y, left + strip.width, y + 1))
+    shade = shade.resize(size, Image.Resampling.BOX)
+    shade.putpalette(LIGHT)
+    cover = cover.filter(ImageFilter.BoxBlur((0, 1))).resize(size, Image.Resampling.BOX)
+    return shade.convert("RGB"), cover
+
+
 def _between(profile: Sequence[tuple[float, float]], at: float) -> float:
     """The profile's radius at a share of its length, rounded between its points."""
-    for (t0, r0), (t1, r1) in zip(profile, profile[1:], strict=False):
+    for (t0, r0), (t1, r1) in itertools.pairwise(profile):
         if t0 <= at <= t1:
             share = (at - t0) / (t1 - t0) if t1 > t0 else 0.0
             return r0 + (r1 - r0) * (0.5 - 0.5 * cos(pi * share))
