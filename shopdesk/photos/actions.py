@@ -84,7 +84,9 @@ def clean_name(name: str) -> str:
     """The file's own name, without folders and without what cannot be printed, at most 200 characters."""
     base = PurePath(name.replace("\\", "/")).name
     printable = "".join(letter for letter in base if unicodedata.category(letter)[0] != "C").strip()
-    return printable[:200] or "picture"
+    if len(printable) > 200:
+        printable = printable[:186] + printable[-14:]  # with its ending
+    return printable or "picture"
 
 
 def _shortened(name: str) -> str:

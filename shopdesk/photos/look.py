@@ -48,6 +48,7 @@ so an `OSError` is never the disk's."""
 # behind a picture (smaller pictures, Samsung's trailer, the film of a moving picture) is none of these and
 # goes through; the renditions never carry it.
 _SCRIPTS = re.compile(rb"<\?php\s|<(?:script|html|svg|iframe|body)[\s>]|<!doctype\s", re.IGNORECASE)
+_ISPE = re.compile(rb"\x00\x00\x00\x14ispe\x00{4}(.{8})", re.DOTALL)
 _ARCHIVES = (b"Rar!\x1a\x07", b"7z\xbc\xaf\x27\x1c")
 _EDGE = 64 * 1024
 
@@ -88,10 +89,9 @@ def judge(data: bytes) -> tuple[str, int, int]:
 def opened(data: bytes) -> Iterator[Image.Image]:
     """The picture, opened but not decoded. Raises `NotAPicture`, `TooManyPixels`, or `Damaged` for a header
     that makes no sense."""
-    canvas = _webp_canvas(data)
-    if (
-        canvas is not None and canvas[0] * canvas[1] > MOST_PIXELS
-    ):  # Pillow makes room for a WebP's canvas on opening
+    # Before opening: Pillow makes room for a WebP's canvas then, and shows a HEIC's size as it is after
+    # cropping.
+    if any(width * height > MOST_PIXELS for width, height in _stated_sizes(data)):
         raise TooManyPixels
     try:
         image = Image.open(io.BytesIO(data), formats=FORMATS)
@@ -141,20 +141,21 @@ def _begins_like_a_picture(data: bytes) -> bool:
     )
 
 
-def _webp_canvas(data: bytes) -> tuple[int, int] | None:
-    """Width and height as a WebP's first chunk states them (RFC 9649, sections 2.5 to 2.7)."""
+def _stated_sizes(data: bytes) -> list[tuple[int, int]]:
+    """Every width and height that the headers of a WebP (RFC 9649, sections 2.5 to 2.7) or of a HEIC (`ispe`,
+    ISO/IEC 23008-12, 6.5.3) state."""
+    if data[4:8] == b"ftyp":
+        return [struct.unpack(">II", found[1]) for found in _ISPE.finditer(data)]
     if data[:4] != b"RIFF" or data[8:12] != b"WEBP" or len(data) < 30:
-        return None
+        return []
     kind = data[12:16]
     if kind == b"VP8X":
-        return int.from_bytes(data[24:27], "little") + 1, int.from_bytes(data[27:30], "little") + 1
+        return [(int.from_bytes(data[24:27], "little") + 1, int.from_bytes(data[27:30], "little") + 1)]
     if kind == b"VP8L":
         bits = int.from_bytes(data[21:25], "little")
-        return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1
-    if kind == b"VP8 ":
-        width, height = struct.unpack_from("<HH", data, 26)
-        return width & 0x3FFF, height & 0x3FFF
-    return None
+        return [((bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1)]
+    width, height = struct.unpack_from("<HH", data, 26)
+    return [(width & 0x3FFF, height & 0x3FFF)] if kind == b"VP8 " else []
 
 
 def _is_also_something_else(data: bytes) -> bool:
