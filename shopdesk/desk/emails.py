@@ -116,16 +116,7 @@ def email(request: DeskRequest, email_id: int) -> HttpResponseBase:
     return answer
 
 
-@csp(
-    {
-        "DIRECTIVES": {
-            "default-src": [NONE],
-            "style-src": [UNSAFE_INLINE],
-            "frame-ancestors": [SELF],
-            "sandbox": True,
-        }
-    }
-)
+@csp(_ONLY_LOOKED_AT)
 @xframe_options_sameorigin
 @desk_view
 @require_safe

@@ -3,9 +3,10 @@
 
 from __future__ import annotations
 
+import base64
 import re
-from email.header import Header
 from email.utils import format_datetime, formataddr
+from typing import Any
 
 from django.core.mail import EmailMultiAlternatives
 from django.utils.encoding import punycode
@@ -46,7 +47,7 @@ def message(email: Email) -> EmailMultiAlternatives:
         text, html = links.put_in(email.text), links.put_into_html(email.html)
     except (LookupError, ValueError) as error:
         raise DeadLink("The link in it leads nowhere any more.") from error
-    letter = EmailMultiAlternatives(
+    letter = _Letter(
         subject=email.subject,
         body=text,
         from_email=sender,
@@ -74,12 +75,32 @@ def _enclose(letter: EmailMultiAlternatives, enclosure: Enclosure) -> None:
         letter.attach(filename, enclosure.text, enclosure.mime)
 
 
+class _Letter(EmailMultiAlternatives):
+    """A letter with encoded words and lines as short as RFC 2047 wants them; Django's are not always."""
+
+    def message(self) -> Any:
+        made = super().message()
+        made.replace_header("Subject", _encoded(str(self.subject)))
+        made.policy = made.policy.clone(max_line_length=76)
+        return made
+
+
 def _mailbox(name: str, address: str) -> str:
-    """`Ottoline Brask <ottoline@example.com>`. Names outside ASCII become encoded words of at most 75
-    characters each (RFC 2047, section 2)."""
-    if name.isascii():
-        return formataddr((name, address))
-    return f"{Header(name, 'utf-8').encode(linesep='')} <{address}>"
+    """`Ottoline Brask <ottoline@example.com>`"""
+    return formataddr((name, address)) if name.isascii() else f"{_encoded(name)} <{address}>"
+
+
+def _encoded(text: str) -> str:
+    """Text for a header field. Outside ASCII it becomes encoded words, each of whole characters and at most
+    64 long, so that one fits on a line of 76 with the field's name (RFC 2047, section 2)."""
+    if text.isascii():
+        return text
+    chunks = [b""]
+    for char in text:
+        if len(chunks[-1]) + len(char.encode()) > 39:
+            chunks.append(b"")
+        chunks[-1] += char.encode()
+    return " ".join(f"=?utf-8?b?{base64.b64encode(chunk).decode()}?=" for chunk in chunks)
 
 
 def _address(address: str) -> str:

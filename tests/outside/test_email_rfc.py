@@ -1,0 +1,234 @@
+"""Our emails against the standards of email, read by Python's own `email` package (policy "default", which is
+strict about structure) and by rules written out here from the documents:
+
+- RFC 5322 (Internet Message Format): 2.1.1 line lengths, 2.2 header fields, 3.4 addresses, 3.6 which fields
+  how often, 3.6.4 identification fields.
+- RFC 2047 (non-ASCII in header fields): 2, an encoded word has at most 75 characters, a line with one at most
+  76; 6.2, white space between two encoded words is not shown.
+- RFC 2045 to 2046 (MIME): structure of multipart/mixed and multipart/alternative, transfer encodings.
+- RFC 3834 (automatic responses): 5, `Auto-Submitted: auto-generated`.
+- RFC 6047 (iMIP): 2.4, the method parameter of text/calendar is the METHOD of the object in it.
+- RFC 5724 (sms URIs): 2.2, `sms:` number `?body=`.
+"""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import re
+from datetime import datetime
+from email.header import decode_header, make_header
+from email.message import EmailMessage
+from email.utils import parseaddr
+from typing import Any
+from urllib.parse import unquote
+
+import pytest
+from django.db import transaction
+from django.utils import timezone
+
+from shopdesk.base import blobs
+from shopdesk.desk.emails import things_to_tell
+from shopdesk.mail.actions import Enclose, Person, write
+from shopdesk.mail.message import message
+from shopdesk.mail.models import Email
+from shopdesk.mail.words import words
+
+pytestmark = pytest.mark.django_db
+
+ICS = "\r\n".join(
+    [
+        "BEGIN:VCALENDAR",
+        "VERSION:2.0",
+        "PRODID:-//Tidewell//EN",
+        "METHOD:REQUEST",
+        "BEGIN:VEVENT",
+        "UID:1@tidewell.example.com",
+        "DTSTAMP:20261125T120000Z",
+        "DTSTART:20261203T140000Z",
+        "SUMMARY:Abholung: Käfer & Söhne",
+        "END:VEVENT",
+        "END:VCALENDAR",
+        "",
+    ]
+)
+NAMES = [
+    "Ottoline Brask",
+    'Brask, Ottoline (the elder) <x@y> "quoted" \\ back',
+    "Żółć Ḥasan 王小明",
+    "Константин Константинопольский-Заозёрный из Владивостока и его многочисленные родственники",
+    "🪑🪵",
+    "Ann\r\nBcc: everybody@example.com\r\n\r\n<script>",
+    "x" * 400,
+    "",
+]
+
+
+def made(
+    name: str, words_given: str, *, enclose: Any = (), thread: str = "commission 1", letters: int = 1
+) -> bytes:
+    for _ in range(letters):
+        with transaction.atomic():
+            row = write(
+                "question",
+                to=Person(name, "ottoline@example.com"),
+                sender=Person(f"{name} & Söhne", "hello@tidewell.example.com"),
+                context={"pieces": name, "text": words_given, "page": "shopdesk-link:desk/desk/"},
+                thread="commission 1",
+                enclose=enclose,
+            )
+    said = words(row)
+    row.subject, row.text, row.html = said.subject, said.text, said.html
+    row.worded_at = timezone.now().replace(microsecond=0)
+    raw = message(row).message().as_bytes(linesep="\r\n")
+    assert isinstance(raw, bytes)
+    return raw
+
+
+def decoded(value: str) -> str:
+    return str(make_header(decode_header(value)))
+
+
+def row_subject() -> str:
+    """What the newest email says it is about."""
+    return words(Email.objects.latest("id")).subject
+
+
+def read(raw: bytes) -> EmailMessage:
+    parsed = email.message_from_bytes(raw, policy=email.policy.default)
+    assert isinstance(parsed, EmailMessage)
+    for part in parsed.walk():
+        assert not part.defects
+        for value in part.values():
+            assert not getattr(value, "defects", ()), value
+    return parsed
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_whoever_it_is_to_the_message_is_well_formed(name: str) -> None:
+    raw = made(name, "Good day.\nIs it walnut?", letters=3)
+    parsed = read(raw)
+    head = raw.split(b"\r\n\r\n", 1)[0]
+    # RFC 5322, 3.6: these once each, and no field that nobody meant.
+    fields = [field.lower() for field in parsed]
+    once = ["subject", "from", "to", "reply-to", "date", "message-id", "in-reply-to", "references"]
+    assert sorted(fields) == sorted([*once, "auto-submitted", "mime-version", "content-type"])
+    assert head.isascii()
+    assert [str(one.addr_spec) for one in parsed["To"].addresses] == ["ottoline@example.com"]
+    for field in ("From", "Reply-To"):
+        assert [str(one.addr_spec) for one in parsed[field].addresses] == ["hello@tidewell.example.com"]
+    shown = " ".join("".join(" " if char in "\r\n" else char for char in name).split())[:100]
+    # By the older decoder: that of policy "default" shows the space between two encoded words of a name.
+    plain = email.message_from_bytes(raw)
+    unfolded = {
+        field: re.sub(r"\r\n(?=[ \t])", "", plain[field]).strip() for field in ("To", "From", "Subject")
+    }
+    assert decoded(parseaddr(unfolded["To"])[0]) == shown
+    assert decoded(parseaddr(unfolded["From"])[0]) == f"{shown} & Söhne"[:100].strip()
+    assert decoded(unfolded["Subject"]) == row_subject()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_lines_are_as_short_as_they_have_to_be(name: str) -> None:
+    raw = made(name, f"{'long ' * 900}\n{'y' * 3000}\n" + "🪑" * 700, letters=14)
+    for line in raw.split(b"\r\n"):
+        assert len(line) <= 998  # RFC 5322, 2.1.1
+        assert b"\r" not in line
+        assert b"\n" not in line
+    head = raw.split(b"\r\n\r\n", 1)[0]
+    for word in re.findall(rb"=\?[^?\s]+\?[bqBQ]\?[^?\s]*\?=", head):
+        assert len(word) <= 75, word  # RFC 2047, 2
+    for line in head.split(b"\r\n"):
+        assert b"=?" not in line or len(line) <= 76, line
+    read(raw)
+
+
+def test_threads_are_named_as_the_standard_says() -> None:
+    """RFC 5322, 3.6.4: msg-id is <id-left@id-right>; the parent is the last of References."""
+    parsed = read(made("Ottoline", "x", letters=16))
+    ids = parsed["References"].split()
+    shape = re.compile(r"<[A-Za-z0-9!#$%&'*+/=?^_`{|}~.-]+@[A-Za-z0-9.-]+>")
+    assert all(shape.fullmatch(one) for one in [*ids, parsed["Message-ID"]])
+    assert parsed["In-Reply-To"] == ids[-1]
+    assert len(ids) == len(set(ids)) == 11
+    rows = list(Email.objects.order_by("id").values_list("message_id", flat=True))
+    assert ids == [rows[0], *rows[-11:-1]]
+
+
+def test_robots_are_told_not_to_answer() -> None:
+    parsed = read(made("Ottoline", "x"))
+    assert parsed["Auto-Submitted"] == "auto-generated"  # RFC 3834, 5
+    written: datetime = parsed["Date"].datetime
+    assert written.utcoffset() is not None
+    assert abs((timezone.now() - written).total_seconds()) < 60
+
+
+def test_text_comes_before_html_and_both_say_the_words() -> None:
+    """RFC 2046, 5.1.4: the plainest alternative first."""
+    parsed = read(made("Ottoline", "Ist es Nußbaum? <b> & “ja”\nŽ"))
+    assert [part.get_content_type() for part in parsed.walk()] == [
+        "multipart/alternative",
+        "text/plain",
+        "text/html",
+    ]
+    plain, html = parsed.get_body(("plain",)), parsed.get_body(("html",))
+    assert plain is not None
+    assert html is not None
+    assert plain.get_content_charset() == html.get_content_charset() == "utf-8"
+    assert "Ist es Nußbaum? <b> & “ja”\nŽ\n" in plain.get_content().replace("\r\n", "\n")
+    assert "Ist es Nußbaum? &lt;b&gt; &amp; “ja”<br>" in html.get_content()
+
+
+def test_an_invitation_is_where_calendars_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(
+        blobs._fetchers, "things", lambda rest: blobs.Blob(b"%PDF-1.7\n\x00\xff", "application/pdf")
+    )
+    raw = made(
+        "Ottoline",
+        "x",
+        enclose=[
+            Enclose("Käfer.ics", "text/calendar; method=REQUEST", text=ICS),
+            Enclose("Angebot für\r\nKäfer.pdf", "application/pdf", ref="things:1"),
+        ],
+    )
+    parsed = read(raw)
+    assert [part.get_content_type() for part in parsed.walk()] == [
+        "multipart/mixed",
+        "multipart/alternative",
+        "text/plain",
+        "text/html",
+        "text/calendar",
+        "application/ics",
+        "application/pdf",
+    ]
+    calendar = next(part for part in parsed.walk() if part.get_content_type() == "text/calendar")
+    assert calendar["Content-Type"].params["method"] == "REQUEST"  # RFC 6047, 2.4
+    assert calendar["Content-Type"].params["charset"].lower() == "utf-8"
+    assert calendar.get_content().replace("\r\n", "\n") == ICS.replace("\r\n", "\n")
+    attached = list(parsed.iter_attachments())
+    assert [part.get_filename() for part in attached] == ["Käfer.ics", "Angebot für-Käfer.pdf"]
+    assert [part.get_content_disposition() for part in attached] == ["attachment", "attachment"]
+    assert attached[0].get_content() == ICS.encode()
+    assert attached[1].get_content() == b"%PDF-1.7\n\x00\xff"
+
+
+def test_a_text_message_carries_the_words() -> None:
+    with transaction.atomic():
+        write(
+            "question",
+            to=Person("Barnaby Quill", ""),
+            sender=Person("Tidewell", "hello@tidewell.example.com"),
+            context={
+                "pieces": "desk",
+                "text": "50 % & more?\nÜ",
+                "phone": "+1 (555) 0118",
+                "page": "shopdesk-link:desk/d/",
+            },
+            thread="",
+        )
+    (item,) = things_to_tell()
+    number, _, body = item.sms.partition("?body=")
+    assert number == "sms:+15550118"
+    assert re.fullmatch(r"[A-Za-z0-9._~%-]+", body)
+    assert unquote(body) == item.words
+    assert "50 % & more?\nÜ" in item.words
