@@ -3,3 +3,9 @@ from django.apps import AppConfig
 
 class VisitsConfig(AppConfig):
     name = "shopdesk.visits"
+
+    def ready(self) -> None:
+        from shopdesk.base import sweep
+        from shopdesk.visits.actions import look_after
+
+        sweep.register("shopdesk.visits.remind", look_after)

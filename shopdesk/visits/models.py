@@ -12,7 +12,10 @@ from shopdesk.commissions.models import Commission
 
 
 class Visit(models.Model):
-    """A booked drop-off or pickup. `uid` and `sequence` are its identity in calendars (RFC 5545)."""
+    """A booked drop-off or pickup. `uid` and `sequence` are its identity in calendars (RFC 5545).
+
+    It is `done` once the piece has changed hands, or its day is over (`actions.put_away`): what is booked is what stands.
+    """
 
     class Kind(models.TextChoices):
         DROP_OFF = "drop-off", "drop-off"
@@ -32,7 +35,7 @@ class Visit(models.Model):
     sequence = models.PositiveIntegerField(default=0)
     made_at = models.DateTimeField(default=timezone.now)
     reminded_for = models.DateTimeField(null=True)
-    """The start that the reminder was sent for: a moved visit is reminded of again."""
+    """The start that the reminder was sent for, or that needs none: a moved visit is reminded of again."""
 
     class Meta:
         ordering = ["starts_at"]

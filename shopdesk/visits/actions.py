@@ -1,0 +1,262 @@
+"""Booking, moving and cancelling a drop-off or a pickup; reminding of it; and putting away what is over."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+
+from django.db import IntegrityError, transaction
+from django.db.models import F, Q
+from django.utils import timezone
+
+from shopdesk.base.refusals import Refused
+from shopdesk.base.who import THE_SHOP, Who
+from shopdesk.commissions.letters import said_pieces, to_client, to_shop
+from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.stages import locked, write_line
+from shopdesk.craft.slots import Slot, cells
+from shopdesk.mail.actions import Enclose
+from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import shop_or_none, the_shop
+from shopdesk.visits import queries
+from shopdesk.visits.calendar import Entry, Method, ics
+from shopdesk.visits.models import Cell, Visit
+from shopdesk.visits.words import WHAT, ask_us, said_time
+
+GONE = "That time has just gone. These are free."
+REMIND_FROM = time(9)
+"""From when on, on the shop's wall the day before, reminders go out."""
+_ENDED = (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)
+
+
+@transaction.atomic
+def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Visit:
+    """Book a free time for a drop-off or a pickup, or move the visit of that kind there, which stays the same visit in calendars.
+
+    Raises `Refused` when it is not the time for that kind of visit, when the notice limit of the booked one has passed (for a
+    client), and when `starts_at` (aware) is not among the free times any more: the cells' unique start decides between two at once.
+    """
+    now, shop, kind = timezone.now(), the_shop(), Visit.Kind(kind)
+    current = locked(commission.pk)
+    if why_not := not_now(current, kind):
+        raise Refused(why_not)
+    visit = queries.booked(current, kind)
+    if visit is not None:
+        if visit.starts_at == starts_at:
+            return visit
+        _in_time(shop, visit, who, now)
+    slot = _free_slot(shop, starts_at, now, who, visit)
+    was = said_time(shop, visit.starts_at, visit.ends_at) if visit else ""
+    soon = slot.start < _day_after_next(shop, now)
+    # The confirmation of a visit tomorrow is its reminder as well.
+    values = {"starts_at": slot.start, "ends_at": slot.end, "reminded_for": slot.start if soon else None}
+    try:
+        with transaction.atomic():
+            if visit is None:
+                visit = Visit.objects.create(commission=current, kind=kind, **values)
+            else:
+                Cell.objects.filter(visit=visit).delete()
+                Visit.objects.filter(pk=visit.pk).update(sequence=F("sequence") + 1, **values)
+                visit.refresh_from_db()
+            Cell.objects.bulk_create(
+                Cell(starts_at=cell, visit=visit) for cell in cells(slot.start, slot.end)
+            )
+    except IntegrityError as error:
+        raise Refused(GONE, field="start") from error
+    when = said_time(shop, slot.start, slot.end)
+    line = f"{WHAT[kind]} moved to {when}" if was else f"{WHAT[kind]} booked: {when}"
+    write_line(current, who, f"{kind} {'moved' if was else 'booked'}", line, for_client=True)
+    _tell(shop, current, visit, who, "moved" if was else "booked", was)
+    return visit
+
+
+@transaction.atomic
+def cancel(visit: Visit, who: Who) -> None:
+    """Give the time back. Raises `Refused` when it does not stand any more, and for a client once the notice limit has passed."""
+    shop = the_shop()
+    current = locked(visit.commission_id)
+    visit.refresh_from_db()
+    if visit.state != Visit.State.BOOKED:
+        raise Refused("That visit does not stand any more.")
+    _in_time(shop, visit, who, timezone.now())
+    _call_off(shop, current, visit, who)
+
+
+def not_now(commission: Commission, kind: str) -> str:
+    """Why a visit of that kind cannot be booked as the commission stands, in a sentence; "" when it can."""
+    stage = commission.stage
+    if stage == (Stage.BOOKED if kind == Visit.Kind.DROP_OFF else Stage.READY):
+        return ""
+    if stage in _ENDED:
+        return "This commission has ended."
+    if stage == Stage.ON_HOLD:
+        return "The work is on hold. A time can be chosen once it goes on."
+    if stage == Stage.COLLECTED:
+        return "The piece has gone home already."
+    if kind == Visit.Kind.PICKUP:
+        return "A time to fetch it can be chosen once it is ready."
+    if commission.checked_in_on is not None:
+        return "The piece is here already."
+    return "A time to bring it can be chosen once the place in the queue is booked."
+
+
+def too_late(shop: Shop, visit: Visit, now: datetime) -> str:
+    """Why a client can no longer move or cancel a visit themselves, in a sentence; "" while they can."""
+    if now <= visit.starts_at - timedelta(hours=shop.notice_hours):
+        return ""
+    return f"It is too close to the visit to change it here. {ask_us(shop)}"
+
+
+def _in_time(shop: Shop, visit: Visit, who: Who, now: datetime) -> None:
+    if not who.is_owner and (late := too_late(shop, visit, now)):
+        raise Refused(late)
+
+
+def _free_slot(shop: Shop, starts_at: datetime, now: datetime, who: Who, moving: Visit | None) -> Slot:
+    if starts_at <= now:
+        raise Refused("That time is over. These are free.", field="start")
+    day = starts_at.astimezone(shop.tz).date()
+    offered = queries.free(now, days=(day, day), for_owner=who.is_owner, moving=moving)
+    slot = next((slot for slot in offered if slot.start == starts_at), None)
+    if slot is None:
+        raise Refused(GONE, field="start")
+    return slot
+
+
+def _day_after_next(shop: Shop, now: datetime) -> datetime:
+    return queries.day_begins(now.astimezone(shop.tz).date() + timedelta(days=2), shop.tz)
+
+
+def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who) -> None:
+    was = said_time(shop, visit.starts_at, visit.ends_at)
+    Cell.objects.filter(visit=visit).delete()
+    Visit.objects.filter(pk=visit.pk).update(state=Visit.State.CANCELLED, sequence=F("sequence") + 1)
+    visit.refresh_from_db()
+    write_line(
+        commission,
+        who,
+        f"{visit.kind} cancelled",
+        f"{WHAT[Visit.Kind(visit.kind)]} on {was} cancelled",
+        for_client=True,
+    )
+    _tell(shop, commission, visit, who, "cancelled", was)
+
+
+def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: str, was: str) -> None:
+    """The client gets the time with a file for their calendar; the shop hears what a client has changed."""
+    what = WHAT[Visit.Kind(visit.kind)].lower()
+    when = said_time(shop, visit.starts_at, visit.ends_at)
+    context = {
+        "what": what,
+        "change": change,
+        "when": when,
+        "was": was,
+        "by_client": who.kind == "client",
+        "address": ", ".join(shop.address_lines),
+        "reach": ask_us(shop),
+        "again": change == "cancelled" and not not_now(commission, visit.kind),
+    }
+    cancelled = change == "cancelled"
+    to_client(
+        commission,
+        "visit-cancelled" if cancelled else "visit",
+        context,
+        enclose=[_enclosed(shop, commission, visit, "CANCEL" if cancelled else "REQUEST")]
+        if commission.client.email
+        else (),
+    )
+    if who.kind == "client":
+        to_shop(commission, "visit-changed", context)
+
+
+def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Method = "PUBLISH") -> str:
+    """The visit as iCalendar text: to show (a download), to take up or move (`REQUEST`), to take out (`CANCEL`)."""
+    what, client = WHAT[Visit.Kind(visit.kind)], commission.client
+    pieces = said_pieces([piece.name for piece in commission.pieces.all()])
+    entry = Entry(
+        uid=visit.uid,
+        sequence=visit.sequence,
+        starts_at=visit.starts_at,
+        ends_at=visit.ends_at,
+        summary=f"{what}: {pieces}",
+        location=", ".join([shop.name, *shop.address_lines]),
+        words=f"Commission {commission.number}. {ask_us(shop)}",
+        shop_name=shop.name,
+        shop_email=shop.email,
+        client_name=client.name,
+        client_email=client.email,
+    )
+    return ics(entry, method, timezone.now())
+
+
+def _enclosed(shop: Shop, commission: Commission, visit: Visit, method: Method) -> Enclose:
+    return Enclose(
+        filename=f"{visit.kind}.ics",
+        mime=f"text/calendar; method={method}; charset=utf-8",
+        text=calendar_file(shop, commission, visit, method),
+    )
+
+
+# -- what a worker does ----------------------------------------------------------------------------------------------------
+
+
+def look_after() -> None:
+    """Put away what is over, then remind of what is tomorrow. Runs with every sweep; nothing is done twice."""
+    shop = shop_or_none()
+    if shop is not None:
+        now = timezone.now()
+        put_away(shop, now)
+        remind(shop, now)
+
+
+def put_away(shop: Shop, now: datetime) -> None:
+    """A booked visit is done when the piece has changed hands, or when its day is over; the page then asks for a new time, should
+    the piece still have to come or go. A visit to come of a commission that has ended is cancelled, and the client told."""
+    today = queries.day_begins(now.astimezone(shop.tz).date(), shop.tz)
+    standing = Visit.objects.filter(state=Visit.State.BOOKED)
+    ended = Q(commission__stage__in=_ENDED)
+    changed_hands = Q(kind=Visit.Kind.DROP_OFF, commission__checked_in_on__isnull=False) | Q(
+        kind=Visit.Kind.PICKUP, commission__collected_at__isnull=False
+    )
+    over = changed_hands | Q(ends_at__lt=today) | (ended & Q(starts_at__lte=now))
+    for pk in list(standing.filter(ended | over).values_list("pk", flat=True)):
+        with transaction.atomic():
+            # The commission is locked before the visit is looked at again: somebody may be moving or cancelling it.
+            commission = locked(Visit.objects.values_list("commission_id", flat=True).get(pk=pk))
+            visit = standing.filter(pk=pk).filter(ended | over).first()
+            if visit is None:
+                continue
+            if standing.filter(pk=pk).filter(over).update(state=Visit.State.DONE):
+                Cell.objects.filter(visit=visit).delete()
+            else:
+                _call_off(shop, commission, visit, THE_SHOP)
+
+
+def remind(shop: Shop, now: datetime) -> int:
+    """Remind of the visits of tomorrow, once it is nine at the shop. A guarded update decides which worker writes each, so that
+    none goes twice; a visit that was moved is reminded of again. Returns how many."""
+    local = now.astimezone(shop.tz)
+    if local.time() < REMIND_FROM:
+        return 0
+    tomorrow = local.date() + timedelta(days=1)
+    due = Visit.objects.filter(
+        Q(reminded_for=None) | ~Q(reminded_for=F("starts_at")),
+        Q(kind=Visit.Kind.DROP_OFF, commission__stage=Stage.BOOKED)
+        | Q(kind=Visit.Kind.PICKUP, commission__stage=Stage.READY),
+        state=Visit.State.BOOKED,
+        starts_at__gte=queries.day_begins(tomorrow, shop.tz),
+        starts_at__lt=queries.day_begins(tomorrow + timedelta(days=1), shop.tz),
+    )
+    count = 0
+    for visit in list(due.select_related("commission__client")):
+        with transaction.atomic():
+            if not due.filter(pk=visit.pk, starts_at=visit.starts_at).update(reminded_for=visit.starts_at):
+                continue
+            context = {
+                "what": WHAT[Visit.Kind(visit.kind)].lower(),
+                "when": said_time(shop, visit.starts_at, visit.ends_at),
+                "address": ", ".join(shop.address_lines),
+                "reach": ask_us(shop),
+            }
+            to_client(visit.commission, "visit-reminder", context)
+            count += 1
+    return count

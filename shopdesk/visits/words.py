@@ -1,0 +1,36 @@
+"""What is said about visits."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.utils import timezone
+
+from shopdesk.look.formats import clock, moment
+from shopdesk.shop.models import Shop
+from shopdesk.visits.models import Visit
+
+WHAT = {Visit.Kind.DROP_OFF: "Drop-off", Visit.Kind.PICKUP: "Pickup"}
+"""How each is called, at the head of a line."""
+BRING = {Visit.Kind.DROP_OFF: "bring it", Visit.Kind.PICKUP: "fetch it"}
+"""What the client does: "Choose a time to …"."""
+
+
+def said_time(shop: Shop, starts_at: datetime, ends_at: datetime) -> str:
+    """`Wed 9 Dec, 14:30–15:00`, in the shop's time and manner."""
+    today = timezone.localdate(timezone=shop.tz)
+    return f"{moment(starts_at, shop.tz, shop.locale, today)}–{clock(ends_at, shop.tz, shop.locale)}"
+
+
+def said_span(days: int) -> str:
+    """`six weeks`, `10 days`: how far ahead the times on a page go."""
+    weeks, odd = divmod(days, 7)
+    if odd or weeks < 2:
+        return f"{days} days" if days != 1 else "day"
+    small = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+    return f"{small[weeks - 2] if weeks - 2 < len(small) else weeks} weeks"
+
+
+def ask_us(shop: Shop) -> str:
+    """ "Call us on 555-0118." or how else to reach the shop at short notice."""
+    return f"Call us on {shop.phone}." if shop.phone else f"Write to us at {shop.email}."
