@@ -86,7 +86,7 @@ def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
         return _rearranged(request, key, typed, press, which, refused)
 
     forms = RequestForms(shop, timezone.localdate(), typed, bound=True)
-    right = forms.is_valid(has_pictures=bool(queries.pictures_of(queries.draft_of(key))))
+    right = forms.is_valid(has_pictures=bool(queries.pictures_of(key)))
     if not right or refused:
         return _shown(request, shop, key, forms, refused=refused, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     if not _may("requests", request):
@@ -163,7 +163,7 @@ def _shown(
         "problems": forms.problems() if forms.bound else [],
         "refused": refused or [],
         "trouble": trouble,
-        "pictures": queries.pictures_of(queries.draft_of(key)),
+        "pictures": queries.pictures_of(key),
         "answer_by": queries.answer_by(shop, timezone.localdate()),
         "most_pictures": MOST_PICTURES,
         "room_for_pieces": len(forms.pieces) < MOST_PIECES,

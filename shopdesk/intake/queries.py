@@ -17,15 +17,10 @@ def draft_of(key: uuid.UUID) -> Draft | None:
     return Draft.objects.select_related("commission__client").filter(key=key).first()
 
 
-def pictures_of(draft: Draft | None) -> list[DraftPicture]:
-    """A draft's pictures in order, with their renditions."""
-    if draft is None:
-        return []
-    return list(
-        DraftPicture.objects.filter(draft=draft)
-        .select_related("picture")
-        .prefetch_related("picture__renditions")
-    )
+def pictures_of(key: uuid.UUID) -> list[DraftPicture]:
+    """The pictures of the draft with that key, in order, with their renditions."""
+    held = DraftPicture.objects.filter(draft__key=key).select_related("picture")
+    return list(held.prefetch_related("picture__renditions"))
 
 
 def picture_of(draft_key: uuid.UUID, picture_key: uuid.UUID) -> DraftPicture | None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import re
 import threading
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +14,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client as Browser
 
+from shopdesk.base import files
 from shopdesk.base.refusals import Refused
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.intake import actions
@@ -19,6 +23,7 @@ from shopdesk.photos.models import Picture
 from shopdesk.shop.models import Shop
 from tests.conftest import MakePicture
 from tests.intake.conftest import ASKED, Visitor
+from tests.photos import heic
 
 pytestmark = pytest.mark.django_db
 
@@ -58,6 +63,15 @@ def test_formats(visitor: Visitor, picture_file: MakePicture, name: str, fmt: st
     assert send_photo(visitor, picture_file(name, (80, 60), fmt)).json()["ok"] is True
 
 
+def test_heic_straight_from_a_phone(visitor: Visitor, work: Callable[[], None]) -> None:
+    upload = SimpleUploadedFile("IMG_0012.HEIC", heic.TURNED, content_type="image/heic")
+    answer = send_photo(visitor, upload)
+    assert answer.json()["ok"] is True
+    work()
+    shown = visitor.browser.get(f"/request/photos/{answer.json()['id']}/small.webp")
+    assert (shown.status_code, shown["Content-Type"]) == (200, "image/webp")
+
+
 def test_what_is_no_picture_is_refused_by_name(visitor: Visitor) -> None:
     answer = send_photo(visitor, not_a_picture("holiday.jpg"))
     assert answer.status_code == 422
@@ -65,6 +79,25 @@ def test_what_is_no_picture_is_refused_by_name(visitor: Visitor) -> None:
     assert "holiday.jpg" in answer.json()["message"]
     assert not Picture.objects.exists()
     assert visitor.browser.post("/request/photos/").json() == {"ok": False, "message": "No picture arrived."}
+
+
+def test_a_full_disk_is_said_and_no_row_points_at_nothing(
+    visitor: Visitor, picture_file: MakePicture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, data: bytes) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(files, "put", full)
+    answer = send_photo(visitor, picture_file("front.jpg"))
+    assert answer.status_code == 422
+    assert "no room left to keep “front.jpg”" in answer.json()["message"]
+    assert not Picture.objects.exists()
+    assert not DraftPicture.objects.exists()
+    page = visitor.send(photos=[picture_file("side.jpg")])
+    assert page.status_code == 422
+    assert "no room left to keep “side.jpg”" in page.content.decode()
+    monkeypatch.undo()
+    assert visitor.send().status_code == 302
 
 
 def test_a_text_file_of_thirty_megabytes_is_refused_and_the_form_is_kept(
