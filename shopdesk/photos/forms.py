@@ -29,7 +29,7 @@ _SALT = "shopdesk.photos.kept"
 class Sent:
     """What came with the form: new files, and the signed names of pictures that came with it before."""
 
-    uploads: Sequence[UploadedFile]
+    uploads: Sequence[UploadedFile[Any]]
     kept: Sequence[str]
 
 

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 
 from pi_heif import HeifImageFile
 from pi_heif.as_plugin import _is_supported_heif
-from PIL import Image, ImageFile
+from PIL import Image, ImageFile, UnidentifiedImageError
 
 MOST_BYTES = 30 * 1024 * 1024
 MOST_PIXELS = 50_000_000
@@ -97,7 +97,7 @@ def opened(data: bytes) -> Iterator[Image.Image]:
         image = Image.open(io.BytesIO(data), formats=FORMATS)
     except Image.DecompressionBombError as error:
         raise TooManyPixels from error
-    except Image.UnidentifiedImageError as error:
+    except UnidentifiedImageError as error:
         raise (Damaged if _begins_like_a_picture(data) else NotAPicture) from error
     except _BROKEN as error:
         raise Damaged(str(error)) from error

@@ -10,11 +10,13 @@ import pytest
 
 TEMPLATES = {
     "plain": """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{{ title }}</title>
-<style>{{ font_faces|safe }} html { font: 11pt "Shop Sans" } h1 { font-family: "Shop Serif" } img { width: 60mm }</style></head>
-<body><h1>{{ title }}</h1><p>{{ words }}</p>{% if picture %}<img src="picture:{{ picture }}" alt="The desk">{% endif %}
-</body></html>""",
-    "thief": """<!doctype html><html lang="en"><head><title>{{ title }}</title><link rel="stylesheet" href="{{ sheet }}">
-<link rel="attachment" href="{{ file }}"></head><body><p>x</p><img src="{{ address }}" alt="Taken"></body></html>""",
+<style>{{ font_faces|safe }}
+html { font: 11pt "Shop Sans" } h1 { font-family: "Shop Serif" } img { width: 60mm }</style></head>
+<body><h1>{{ title }}</h1><p>{{ words }}</p>
+{% if picture %}<img src="picture:{{ picture }}" alt="The desk">{% endif %}</body></html>""",
+    "thief": """<!doctype html><html lang="en"><head><title>{{ title }}</title>
+<link rel="stylesheet" href="{{ sheet }}"><link rel="attachment" href="{{ file }}"></head>
+<body><p>x</p><img src="{{ address }}" alt="Taken"></body></html>""",
     "broken": "{% if %}",
 }
 

@@ -3,11 +3,12 @@
 The expected values are worked out here from the published primaries and transfer functions, not by a colour
 library:
 
-- sRGB: IEC 61966-2-1:1999 (primaries and white of ITU-R BT.709, and its transfer function). - Display P3:
-primaries of SMPTE EG 432-1 (DCI-P3), white D65, transfer function of sRGB. - Adobe RGB (1998) Color Image
-Encoding, version 2005-05: primaries, white D65, exponent 2.19921875 (4.3.4). - The way to and from the D50 of
-an ICC profile: the Bradford matrix as printed in ICC.1:2010, annex E. - The profile's bytes: ICC.1:2010, 7.2
-(header), 7.3 (tag table), 10.5 `curveType`, 10.15 `parametricCurveType`, 10.31 `XYZType`.
+- sRGB: IEC 61966-2-1:1999 (primaries and white of ITU-R BT.709, and its transfer function).
+- Display P3: primaries of SMPTE EG 432-1 (DCI-P3), white D65, transfer function of sRGB.
+- Adobe RGB (1998) Color Image Encoding, version 2005-05: primaries, white D65, exponent 2.19921875 (4.3.4).
+- The way to and from the D50 of an ICC profile: the Bradford matrix as printed in ICC.1:2010, annex E.
+- The profile's bytes: ICC.1:2010, 7.2 (header), 7.3 (tag table), 10.5 `curveType`, 10.15
+  `parametricCurveType`, 10.31 `XYZType`.
 """
 
 from __future__ import annotations
@@ -108,8 +109,9 @@ def profile(primaries: tuple[tuple[float, float], ...], curve: bytes) -> bytes:
         table += name + struct.pack(">II", at + len(body), len(part))
         body += part + b"\x00" * (-len(part) % 4)
     size = at + len(body)
-    header = struct.pack(">I4sI4s4s4s12s4s4sI4s4sQI", size, b"\0" * 4, 0x04000000, b"mntr", b"RGB ", b"XYZ ",
-                         struct.pack(">6H", 2020, 1, 1, 0, 0, 0), b"acsp", b"\0" * 4, 0, b"\0" * 4, b"\0" * 4, 0, 0)  # fmt: skip
+    made_on = struct.pack(">6H", 2020, 1, 1, 0, 0, 0)
+    header = struct.pack(">I4xI", size, 0x04000000) + b"mntrRGB XYZ " + made_on + b"acsp"
+    header = header.ljust(68, b"\x00")  # no platform, flags, device or attributes; intent 0
     return (header + fixed(*D50)).ljust(128, b"\x00") + table + body
 
 

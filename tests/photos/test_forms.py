@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from django import forms
-from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
@@ -33,7 +33,8 @@ def note(words: str, uploads: list[SimpleUploadedFile], **more: list[str]) -> No
     typed["words"] = words
     for name, values in more.items():
         typed.setlist(f"photos-{name}", values)
-    return Note(typed, MultiValueDict({"photos": uploads}))
+    sent: list[UploadedFile[Any]] = [*uploads]
+    return Note(typed, MultiValueDict({"photos": sent}))
 
 
 def kept_in(form: forms.Form) -> list[str]:

@@ -259,7 +259,7 @@ def test_a_full_disk_is_waited_for(picture_file: MakePicture, settings: Any, mon
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr(files.os, "fsync", full)
+        patched.setattr("shopdesk.base.files.os.fsync", full)
         assert actions.prepare_all() == 1
     picture.refresh_from_db()
     assert (picture.state, picture.trouble) == (Picture.State.WAITING, "There is no room left on the disk.")

@@ -15,7 +15,6 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image, ImageFile
 
-from shopdesk.base import files
 from shopdesk.base.refusals import Refused
 from shopdesk.photos import look
 from shopdesk.photos.actions import clean_name, take_in
@@ -214,7 +213,7 @@ def test_a_full_disk_leaves_nothing_behind(
     def full(handle: int) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(files.os, "fsync", full)
+    monkeypatch.setattr("shopdesk.base.files.os.fsync", full)
     with pytest.raises(Refused) as no:
         take_in(picture_file(), "a.jpg")
     assert (
