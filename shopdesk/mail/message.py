@@ -78,8 +78,8 @@ def _enclose(letter: EmailMultiAlternatives, enclosure: Enclosure) -> None:
 class _Letter(EmailMultiAlternatives):
     """A letter with encoded words and lines as short as RFC 2047 wants them; Django's are not always."""
 
-    def message(self) -> Any:
-        made = super().message()
+    def message(self, **kwargs: Any) -> Any:
+        made = super().message(**kwargs)
         made.replace_header("Subject", _encoded(str(self.subject)))
         made.policy = made.policy.clone(max_line_length=76)
         return made

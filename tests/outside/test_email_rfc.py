@@ -15,8 +15,10 @@ from __future__ import annotations
 
 import email
 import email.policy
+import io
 import re
 from datetime import datetime
+from email.generator import BytesGenerator
 from email.header import decode_header, make_header
 from email.message import EmailMessage
 from email.utils import parseaddr
@@ -80,9 +82,9 @@ def made(
     said = words(row)
     row.subject, row.text, row.html = said.subject, said.text, said.html
     row.worded_at = timezone.now().replace(microsecond=0)
-    raw = message(row).message().as_bytes(linesep="\r\n")
-    assert isinstance(raw, bytes)
-    return raw
+    raw = io.BytesIO()
+    BytesGenerator(raw, mangle_from_=False).flatten(message(row).message(), linesep="\r\n")
+    return raw.getvalue()
 
 
 def decoded(value: str) -> str:
