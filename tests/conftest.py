@@ -124,7 +124,9 @@ def as_owner(owner: User) -> Who:
 
 @pytest.fixture
 def client_person(shop: Shop) -> Client:
-    return know_client(name="Ottoline Brask", email="ottoline@example.com", phone="555-0131", address="3 Gull Steps")
+    return know_client(
+        name="Ottoline Brask", email="ottoline@example.com", phone="555-0131", address="3 Gull Steps"
+    )
 
 
 @pytest.fixture
@@ -140,7 +142,9 @@ def commission(client_person: Client, as_client: Who) -> Commission:
             client=client_person,
             source="page",
             wish=Wish("Its old warmth back, and a top one can write on."),
-            pieces=[NewPiece("writing desk", width_mm=Decimal(1400), material="walnut", finish_now="varnished")],
+            pieces=[
+                NewPiece("writing desk", width_mm=Decimal(1400), material="walnut", finish_now="varnished")
+            ],
         ),
         as_client,
     )
@@ -175,7 +179,9 @@ def picture_file() -> Iterator[MakePicture]:
     """`picture_file("a.jpg", (80, 60), "JPEG")` → an upload of a picture of coloured noise, no two alike."""
     chance = random.Random(7)
 
-    def make(name: str = "a.jpg", size: tuple[int, int] = (80, 60), fmt: str = "JPEG", **save: Any) -> SimpleUploadedFile:
+    def make(
+        name: str = "a.jpg", size: tuple[int, int] = (80, 60), fmt: str = "JPEG", **save: Any
+    ) -> SimpleUploadedFile:
         image = Image.frombytes("RGB", (8, 6), chance.randbytes(8 * 6 * 3)).resize(size)
         buffer = io.BytesIO()
         image.save(buffer, fmt, **save)

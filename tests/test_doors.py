@@ -75,7 +75,9 @@ def test_every_desk_address_needs_the_owner(commission: Commission, portal: Brow
     assert seen >= 35
 
 
-def test_every_client_address_refuses_a_stranger_and_another_client(commission: Commission, client_person: Client) -> None:
+def test_every_client_address_refuses_a_stranger_and_another_client(
+    commission: Commission, client_person: Client
+) -> None:
     stranger, other = Browser(), enter(know_client(name="Teal Ambrose", email="teal@example.com", phone=""))
     seen = 0
     for route, pattern in addresses("portal"):
@@ -120,7 +122,9 @@ def test_opening_an_address_changes_nothing(commission: Commission, desk: Browse
     assert everything() == before
 
 
-def test_a_post_without_its_token_is_refused(commission: Commission, owner: Any, client_person: Client) -> None:
+def test_a_post_without_its_token_is_refused(
+    commission: Commission, owner: Any, client_person: Client
+) -> None:
     strict = Browser(enforce_csrf_checks=True)
     strict.force_login(owner)
     for route, pattern in addresses("desk"):

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
-import tomllib
 from django.apps import apps
 from django.db import models
 
@@ -24,7 +24,11 @@ def floors() -> dict[str, int]:
 
 
 def our_models() -> list[type[models.Model]]:
-    return [model for model in apps.get_models(include_auto_created=True) if model.__module__.startswith("shopdesk.")]
+    return [
+        model
+        for model in apps.get_models(include_auto_created=True)
+        if model.__module__.startswith("shopdesk.")
+    ]
 
 
 def test_every_app_has_a_floor() -> None:
@@ -37,11 +41,16 @@ def test_every_foreign_key_points_down() -> None:
     seen = 0
     for model in our_models():
         for field in model._meta.get_fields():
-            if not isinstance(field, models.ForeignKey | models.ManyToManyField) or field.related_model is None:
+            if (
+                not isinstance(field, models.ForeignKey | models.ManyToManyField)
+                or field.related_model is None
+            ):
                 continue
             target = field.remote_field.model._meta.app_label
             here = model._meta.app_label
-            assert target == here or height[target] < height[here], f"{model.__name__}.{field.name} points up to {target}"
+            assert target == here or height[target] < height[here], (
+                f"{model.__name__}.{field.name} points up to {target}"
+            )
             seen += 1
     assert seen > 20
 
@@ -51,7 +60,9 @@ def test_no_lower_room_uses_an_upper_rooms_accessor() -> None:
     for model in our_models():
         for relation in model._meta.related_objects:
             if relation.related_model._meta.app_label != model._meta.app_label:
-                assert relation.hidden, f"{model.__name__} can see {relation.get_accessor_name()} of a room above"
+                assert relation.hidden, (
+                    f"{model.__name__} can see {relation.get_accessor_name()} of a room above"
+                )
 
 
 def test_nothing_reads_a_path_outside_the_project() -> None:

@@ -36,7 +36,9 @@ class AppendOnly(models.Model):
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:
-            raise TypeError(f"{type(self).__name__} is append-only: write a new row that corrects the old one.")
+            raise TypeError(
+                f"{type(self).__name__} is append-only: write a new row that corrects the old one."
+            )
         kwargs["force_insert"] = True
         super().save(*args, **kwargs)
 
@@ -58,5 +60,3 @@ def guard_tables(using: str = "default", **kwargs: Any) -> None:
             if model._meta.db_table in tables:
                 for statement in statements:
                     cursor.execute(statement.format(table=model._meta.db_table))
-
-

@@ -19,7 +19,9 @@ class TrustedProxies:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         trusted = set(settings.TRUSTED_PROXIES)
         if request.META.get("REMOTE_ADDR") in trusted:
-            hops = [hop.strip() for hop in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if hop.strip()]
+            hops = [
+                hop.strip() for hop in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if hop.strip()
+            ]
             while hops and hops[-1] in trusted:
                 hops.pop()
             if hops:

@@ -9,7 +9,9 @@ from shopdesk.base.once import once, submission_key
 from shopdesk.base.refusals import Refused
 
 
-def pressed(request: HttpRequest, do: Callable[[], str], *, back: str, said: str = "") -> HttpResponseRedirect:
+def pressed(
+    request: HttpRequest, do: Callable[[], str], *, back: str, said: str = ""
+) -> HttpResponseRedirect:
     """Run `do` under the form's submission key and redirect to the address it answers with. When it refuses, the sentence is shown on
     the page `back`. `said` is shown when it went well."""
     try:

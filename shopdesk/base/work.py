@@ -38,7 +38,9 @@ def claim(rows: QuerySet[W], *, lease: timedelta, now: datetime | None = None) -
     """Take one row that is due and return it, or `None` when nothing is. Counts a try."""
     while True:
         at = now or timezone.now()
-        found = list(rows.filter(claimable(at)).order_by("due_at", "id").values_list("pk", flat=True)[:_CANDIDATES])
+        found = list(
+            rows.filter(claimable(at)).order_by("due_at", "id").values_list("pk", flat=True)[:_CANDIDATES]
+        )
         if not found:
             return None
         for pk in found:
@@ -63,7 +65,9 @@ def finish(row: Work, *, now: datetime | None = None, **values: Any) -> bool:
     return _end(row, state=State.DONE, done_at=now or timezone.now(), trouble="", **values)
 
 
-def put_off(row: Work, after: timedelta, trouble: str = "", *, counts: bool = True, now: datetime | None = None) -> bool:
+def put_off(
+    row: Work, after: timedelta, trouble: str = "", *, counts: bool = True, now: datetime | None = None
+) -> bool:
     """Not now: try again `after` that long. `counts=False` takes the try back (it only waited for something else)."""
     values: dict[str, Any] = {} if counts else {"tries": F("tries") - 1}
     return _end(row, state=State.WAITING, due_at=(now or timezone.now()) + after, trouble=trouble, **values)

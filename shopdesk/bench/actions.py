@@ -89,7 +89,13 @@ def take_up_again(commission: Commission, who: Who, *, note: str = "") -> None:
 
 @transaction.atomic
 def cancel(
-    commission: Commission, reason: str, who: Who, *, give_back: Decimal = Decimal(0), how: str = "", on: date | None = None
+    commission: Commission,
+    reason: str,
+    who: Who,
+    *,
+    give_back: Decimal = Decimal(0),
+    how: str = "",
+    on: date | None = None,
 ) -> None:
     """End the commission by either side's wish. Of what was received, `give_back` is returned and the rest kept, as the terms say;
     both go into the ledger, and nothing more is due."""

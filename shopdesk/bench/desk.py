@@ -28,8 +28,14 @@ Move = Callable[[Commission, Who, str, str], None]
 _MOVES: dict[str, tuple[Move, str]] = {
     "begin-work": (lambda c, who, note, past: actions.begin_work(c, who, note=note), "On the bench."),
     "set-to-dry": (lambda c, who, note, past: actions.set_to_dry(c, who, note=note), "Drying."),
-    "first-coat": (lambda c, who, note, past: actions.first_coat(c, who, past=past), "First coat of colour written down."),
-    "ready": (lambda c, who, note, past: actions.make_ready(c, who, note=note, past=past), "Ready. The client is asked for a time."),
+    "first-coat": (
+        lambda c, who, note, past: actions.first_coat(c, who, past=past),
+        "First coat of colour written down.",
+    ),
+    "ready": (
+        lambda c, who, note, past: actions.make_ready(c, who, note=note, past=past),
+        "Ready. The client is asked for a time.",
+    ),
     "hand-over": (lambda c, who, note, past: actions.hand_over(c, who, note=note, past=past), "Handed over."),
     "take-up-again": (lambda c, who, note, past: actions.take_up_again(c, who, note=note), "Taken up again."),
 }
@@ -47,13 +53,20 @@ def move(request: DeskRequest, number: str, verb: str) -> HttpResponseBase:
     page = reverse("desk:commission", args=[number])
 
     def do() -> str:
-        act(commission, owner_of(request), request.POST.get("note", "")[:300], request.POST.get("past", "")[:300])
+        act(
+            commission,
+            owner_of(request),
+            request.POST.get("note", "")[:300],
+            request.POST.get("past", "")[:300],
+        )
         return page
 
     return pressed(request, do, back=f"{page}#move", said=said)
 
 
-def _form_page(request: DeskRequest, commission: Commission, form: Form, act: Callable[[], None], template: str) -> HttpResponseBase:
+def _form_page(
+    request: DeskRequest, commission: Commission, form: Form, act: Callable[[], None], template: str
+) -> HttpResponseBase:
     """A form about one commission: act and go back to its page, or show what is wrong."""
     if request.method == "POST" and form.is_valid():
 
@@ -81,7 +94,9 @@ def check_in(request: DeskRequest, number: str) -> HttpResponseBase:
     form = CheckInForm(request.POST or None, initial={"on": timezone.localdate()})
 
     def act() -> None:
-        actions.check_in(commission, form.cleaned_data["on"], owner_of(request), note=form.cleaned_data["note"])
+        actions.check_in(
+            commission, form.cleaned_data["on"], owner_of(request), note=form.cleaned_data["note"]
+        )
         messages.success(request, "Checked in.")
 
     return _form_page(request, commission, form, act, "bench/check_in.html")

@@ -84,7 +84,9 @@ def client_or_none(request: HttpRequest) -> Client | None:
     return grant.client if grant else None
 
 
-def client_view(view: Callable[Concatenate[ClientRequest, P], HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+def client_view(
+    view: Callable[Concatenate[ClientRequest, P], HttpResponseBase],
+) -> Callable[..., HttpResponseBase]:
     """Only for a client who came in by their link. Anybody else is offered a fresh link."""
 
     @never_cache

@@ -45,18 +45,27 @@ def propose(piece: Piece, new: NewSample, who: Who, picture: Picture | None = No
     colour = new.screen_colour.strip().lower()
     if colour and not _HEX.fullmatch(colour):
         raise Refused("A colour for the screen is written #rrggbb, such as #2f4a3c.", field="screen_colour")
-    shots = add_shots(commission, [picture] if picture else [], Shot.Kind.SAMPLE, piece=piece, caption=new.name)
+    shots = add_shots(
+        commission, [picture] if picture else [], Shot.Kind.SAMPLE, piece=piece, caption=new.name
+    )
     last = Sample.objects.filter(piece=piece).aggregate(last=Max("round"))["last"] or 0
     try:
         with transaction.atomic():
             sample = Sample.objects.create(
-                piece=piece, round=last + 1, shot=shots[0] if shots else None, **{**new.__dict__, "screen_colour": colour}
+                piece=piece,
+                round=last + 1,
+                shot=shots[0] if shots else None,
+                **{**new.__dict__, "screen_colour": colour},
             )
     except IntegrityError as error:
         raise Refused(f"The last sample for the {piece.name} is still waiting for its answer.") from error
     agree_colour(piece, None)
     write_line(
-        commission, who, "sample proposed", f"Sample {sample.round} for the {piece.name}: {sample.name}", for_client=True
+        commission,
+        who,
+        "sample proposed",
+        f"Sample {sample.round} for the {piece.name}: {sample.name}",
+        for_client=True,
     )
     to_client(
         commission,
@@ -85,7 +94,9 @@ def approve(sample_id: int, name: str, who: Who, *, in_shop: bool = False) -> Sa
 def ask_again(sample_id: int, name: str, answer: str, who: Who, *, in_shop: bool = False) -> Sample:
     """The client would like another one, and says what is not right yet."""
     if not answer.strip():
-        raise Refused("Say in a few words what is not right yet: too dark, too warm, too shiny.", field="answer")
+        raise Refused(
+            "Say in a few words what is not right yet: too dark, too warm, too shiny.", field="answer"
+        )
     sample = _answer(sample_id, Sample.State.AGAIN, name, answer.strip()[:1000], who, in_shop)
     commission = sample.piece.commission
     write_line(

@@ -33,7 +33,9 @@ def propose(request: DeskRequest, number: str) -> HttpResponseBase:
         piece, photos = pieces[typed.pop("piece")], typed.pop("photos")
 
         def do() -> str:
-            actions.propose(piece, actions.NewSample(**typed), owner_of(request), photos[0] if photos else None)
+            actions.propose(
+                piece, actions.NewSample(**typed), owner_of(request), photos[0] if photos else None
+            )
             return reverse("desk:commission", args=[number]) + "#samples"
 
         try:

@@ -11,12 +11,22 @@ from shopdesk.photos.forms import PicturesField
 
 class SampleForm(forms.Form):
     piece = forms.ChoiceField(label="For which piece")
-    name = forms.CharField(label="Name of the colour", max_length=120, help_text="One that both of you will know it by.")
+    name = forms.CharField(
+        label="Name of the colour", max_length=120, help_text="One that both of you will know it by."
+    )
     maker_code = forms.CharField(label="Maker's code", max_length=60, required=False)
     product = forms.CharField(label="Product", max_length=120, required=False)
-    sheen = forms.CharField(label="Sheen", max_length=40, required=False, help_text="It moves a colour more than a drop of tint does.")
+    sheen = forms.CharField(
+        label="Sheen",
+        max_length=40,
+        required=False,
+        help_text="It moves a colour more than a drop of tint does.",
+    )
     screen_colour = forms.CharField(
-        label="Colour for the screen", max_length=7, required=False, help_text="As #rrggbb. Only a hint: screens lie."
+        label="Colour for the screen",
+        max_length=7,
+        required=False,
+        help_text="As #rrggbb. Only a hint: screens lie.",
     )
     note = forms.CharField(
         label="Note", max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}),

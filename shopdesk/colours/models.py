@@ -41,5 +41,7 @@ class Sample(models.Model):
         ordering = ["piece_id", "round"]
         constraints = [
             models.UniqueConstraint(fields=["piece", "round"], name="one_sample_a_round"),
-            models.UniqueConstraint(fields=["piece"], condition=Q(state="proposed"), name="one_open_sample_a_piece"),
+            models.UniqueConstraint(
+                fields=["piece"], condition=Q(state="proposed"), name="one_open_sample_a_piece"
+            ),
         ]

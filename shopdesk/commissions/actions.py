@@ -96,7 +96,12 @@ def add_shots(
     """Give pictures their place in a commission. A final picture is the fact that Ready waits for."""
     shots = [
         Shot.objects.create(
-            commission=commission, piece=piece, picture=picture, kind=kind, caption=caption, for_client=for_client
+            commission=commission,
+            piece=piece,
+            picture=picture,
+            kind=kind,
+            caption=caption,
+            for_client=for_client,
         )
         for picture in pictures
     ]

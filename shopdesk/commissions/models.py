@@ -127,7 +127,9 @@ class Piece(models.Model):
 
     class Meta:
         ordering = ["position"]
-        constraints = [models.UniqueConstraint(fields=["commission", "position"], name="one_piece_a_position")]
+        constraints = [
+            models.UniqueConstraint(fields=["commission", "position"], name="one_piece_a_position")
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -162,7 +164,9 @@ class JournalLine(AppendOnly):
 
     commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="journal")
     at = models.DateTimeField(default=timezone.now)
-    by = models.CharField(max_length=6, choices=[("owner", "the shop"), ("client", "the client"), ("shop", "Shopdesk")])
+    by = models.CharField(
+        max_length=6, choices=[("owner", "the shop"), ("client", "the client"), ("shop", "Shopdesk")]
+    )
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     client = models.ForeignKey(Client, on_delete=models.PROTECT, null=True, related_name="+")
     verb = models.CharField(max_length=40)

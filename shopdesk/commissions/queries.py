@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, Min, OuterRef, Prefetch, Q, QuerySet
 from django.http import Http404
 
 from shopdesk.clients.models import Client
@@ -12,7 +12,9 @@ from shopdesk.commissions.models import Commission, JournalLine, Letter, Piece, 
 
 
 def _whole() -> QuerySet[Commission]:
-    return Commission.objects.select_related("client").prefetch_related(Prefetch("pieces", Piece.objects.order_by("position")))
+    return Commission.objects.select_related("client").prefetch_related(
+        Prefetch("pieces", Piece.objects.order_by("position"))
+    )
 
 
 def at_desk(number: str) -> Commission:
@@ -37,7 +39,11 @@ def all_of_client(client: Client) -> list[Commission]:
 
 def shots_of(commission: Commission, *, for_client: bool = False) -> list[Shot]:
     """Every picture of a commission in order, with its renditions."""
-    shots = Shot.objects.filter(commission=commission).select_related("picture").prefetch_related("picture__renditions")
+    shots = (
+        Shot.objects.filter(commission=commission)
+        .select_related("picture")
+        .prefetch_related("picture__renditions")
+    )
     return list(shots.filter(for_client=True) if for_client else shots)
 
 
@@ -48,15 +54,15 @@ def journal_of(commission: Commission, *, for_client: bool = False) -> list[Jour
 
 
 def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[int, Shot]:
-    """The picture that each commission is known by: its latest finished one, else the first that was sent. Three statements for any
+    """The picture that each commission is known by: its finished one, else the first that was sent. Three statements for any
     number of commissions."""
     rows = Shot.objects.filter(commission__in=list(commission_ids)).exclude(kind__in=_NOT_A_FACE)
     if for_client:
         rows = rows.filter(for_client=True)
     picked = rows.values("commission").annotate(
-        first=Min("id"), last=Max("id", filter=Q(kind=Shot.Kind.FINAL))
+        first=Min("id"), finished=Min("id", filter=Q(kind=Shot.Kind.FINAL))
     )
-    ids = [row["last"] or row["first"] for row in picked]
+    ids = [row["finished"] or row["first"] for row in picked]
     found = Shot.objects.filter(id__in=ids).select_related("picture").prefetch_related("picture__renditions")
     return {shot.commission_id: shot for shot in found}
 

@@ -42,7 +42,9 @@ class Step:
 
 _DEPOSIT = Need(lambda c: c.deposit_in_at is not None, "The deposit is not in yet.", house_rule=True)
 _CHECKED_IN = Need(lambda c: c.checked_in_on is not None, "Say on which day the piece came in.")
-_FINAL_SHOT = Need(lambda c: c.final_shot_at is not None, "Add at least one picture of the finished piece first.")
+_FINAL_SHOT = Need(
+    lambda c: c.final_shot_at is not None, "Add at least one picture of the finished piece first."
+)
 COLOUR = Need(
     lambda c: not c.sample_promised or c.colour_agreed_at is not None,
     "The quote promises a sample, and the client has not approved one yet.",
@@ -56,13 +58,32 @@ _EITHER = ("owner", "client")
 _AFTER_MONEY = ("owner", "client", "shop")
 
 STEPS: tuple[Step, ...] = (
-    Step((Stage.REQUESTED, Stage.WITHDRAWN, Stage.DECLINED), Stage.QUOTED, _OWNER, "Quote sent", sets="quoted_at"),
+    Step(
+        (Stage.REQUESTED, Stage.WITHDRAWN, Stage.DECLINED),
+        Stage.QUOTED,
+        _OWNER,
+        "Quote sent",
+        sets="quoted_at",
+    ),
     Step((Stage.QUOTED,), Stage.AGREED, _EITHER, "Quote accepted", sets="agreed_at"),
     Step((Stage.AGREED,), Stage.BOOKED, _AFTER_MONEY, "Place booked", (_DEPOSIT,), "booked_at"),
     Step((Stage.BOOKED,), Stage.CHECKED_IN, _OWNER, "Checked in", (_CHECKED_IN,)),
-    Step((Stage.CHECKED_IN, Stage.DRYING, Stage.READY), Stage.IN_WORK, _OWNER, "On the bench", sets="work_began_at"),
+    Step(
+        (Stage.CHECKED_IN, Stage.DRYING, Stage.READY),
+        Stage.IN_WORK,
+        _OWNER,
+        "On the bench",
+        sets="work_began_at",
+    ),
     Step((Stage.IN_WORK,), Stage.DRYING, _OWNER, "Drying"),
-    Step((Stage.IN_WORK, Stage.DRYING), Stage.READY, _OWNER, "Ready to collect", (_FINAL_SHOT, COLOUR), "ready_at"),
+    Step(
+        (Stage.IN_WORK, Stage.DRYING),
+        Stage.READY,
+        _OWNER,
+        "Ready to collect",
+        (_FINAL_SHOT, COLOUR),
+        "ready_at",
+    ),
     Step((Stage.READY,), Stage.COLLECTED, _OWNER, "Handed over", (_SETTLED,), "collected_at"),
     Step(_HOLDABLE, Stage.ON_HOLD, _OWNER, "Put on hold"),
     Step((Stage.REQUESTED,), Stage.DECLINED, _OWNER, "Declined", sets="ended_at"),
@@ -127,7 +148,9 @@ def advance(
     now = locked(commission.pk)
     step = step_between(now.stage, to)
     if step is None or (now.stage == Stage.ON_HOLD and to not in (now.held_from, Stage.CANCELLED)):
-        raise Refused(f"This commission is {now.get_stage_display().lower()} by now; that step does not follow from there.")
+        raise Refused(
+            f"This commission is {now.get_stage_display().lower()} by now; that step does not follow from there."
+        )
     if who.kind not in step.who:
         raise Refused("That step is the shop's to take.")
     reason = step_past(now, step.needs, who, past)
@@ -141,8 +164,10 @@ def advance(
         values["ended_at"] = None
     if now.stage == Stage.READY and to == Stage.IN_WORK:
         values["ready_at"] = None
-    if step.sets and now.stage != Stage.ON_HOLD and not (
-        step.sets in _FIRST_TIME_ONLY and getattr(now, step.sets) is not None
+    if (
+        step.sets
+        and now.stage != Stage.ON_HOLD
+        and not (step.sets in _FIRST_TIME_ONLY and getattr(now, step.sets) is not None)
     ):
         values[step.sets] = at
     Commission.objects.filter(pk=now.pk).update(**values)

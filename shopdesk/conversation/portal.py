@@ -33,7 +33,12 @@ def ask(request: ClientRequest, number: str) -> HttpResponseBase:
     page: HttpResponse = render(
         request,
         "conversation/ask.html",
-        {"client": request.client, "commission": commission, "form": form, "messages_so_far": messages_of(commission)},
+        {
+            "client": request.client,
+            "commission": commission,
+            "form": form,
+            "messages_so_far": messages_of(commission),
+        },
         status=422 if form.errors else 200,
     )
     return page

@@ -94,7 +94,13 @@ class _Desk:
     def _message(self, message: Message) -> Need:
         commission = message.commission
         waited = f"Written {since(timezone.localtime(message.at, self.shop.tz).date(), self.today)}."
-        return Need(commission, f"writes: “{_clip(message.text) or '(pictures)'}”", waited, "Answer", _page("answer", commission))
+        return Need(
+            commission,
+            f"writes: “{_clip(message.text) or '(pictures)'}”",
+            waited,
+            "Answer",
+            _page("answer", commission),
+        )
 
     def new_requests(self) -> Iterable[Need]:
         for commission in self.requests:
@@ -112,7 +118,14 @@ class _Desk:
             if commission.pk in self.begun:
                 press, address = "Finish the quote", _page("quote", commission)
                 detail.insert(0, "A quote is begun.")
-            yield Need(commission, f"asks about {asked}.", " ".join(detail), press, address, loud=commission.answered_at is None)
+            yield Need(
+                commission,
+                f"asks about {asked}.",
+                " ".join(detail),
+                press,
+                address,
+                loud=commission.answered_at is None,
+            )
 
     def samples(self) -> Iterable[Need]:
         for sample in self.again:
@@ -132,7 +145,13 @@ class _Desk:
         for commission in self.quoted:
             quote = self.quotes.get(commission.pk)
             if commission.pk in self.begun:
-                yield Need(commission, "waits for a new revision of the quote.", "It is begun.", "Finish the quote", _page("quote", commission))
+                yield Need(
+                    commission,
+                    "waits for a new revision of the quote.",
+                    "It is begun.",
+                    "Finish the quote",
+                    _page("quote", commission),
+                )
             elif quote and quote.good_until and quote.good_until < self.today:
                 yield Need(
                     commission,
@@ -150,7 +169,13 @@ class _Desk:
                 continue
             open_ = money(standing.deposit_open, standing.currency, self.shop.locale)
             due = day(standing.deposit_due_on, self.shop.locale, self.today)
-            yield Need(commission, f"has not paid the deposit of {open_}.", f"It was due {due}.", "Record or remind", _page("payment", commission))
+            yield Need(
+                commission,
+                f"has not paid the deposit of {open_}.",
+                f"It was due {due}.",
+                "Record or remind",
+                _page("payment", commission),
+            )
 
     def handovers(self) -> Iterable[Need]:
         """Who comes today."""
@@ -161,9 +186,21 @@ class _Desk:
                 continue
             at = clock(visit.starts_at, self.shop.tz, self.shop.locale)
             if visit.kind == "drop-off" and commission.stage == Stage.BOOKED:
-                yield Need(commission, f"brings it at {at}.", "Drop-off today.", "Check it in", _page("check-in", commission))
+                yield Need(
+                    commission,
+                    f"brings it at {at}.",
+                    "Drop-off today.",
+                    "Check it in",
+                    _page("check-in", commission),
+                )
             elif visit.kind == "pickup" and commission.stage == Stage.READY:
-                yield Need(commission, f"fetches it at {at}.", "Pickup today.", "Hand over", _page("commission", commission) + "#move")
+                yield Need(
+                    commission,
+                    f"fetches it at {at}.",
+                    "Pickup today.",
+                    "Hand over",
+                    _page("commission", commission) + "#move",
+                )
 
     def coats(self) -> Iterable[Need]:
         for commission in self.shop_floor:
@@ -187,21 +224,42 @@ class _Desk:
         rows = []
         for commission in self.quoted:
             quote = self.quotes.get(commission.pk)
-            if quote and commission.pk not in self.begun and not (quote.good_until and quote.good_until < self.today):
-                until = f", good until {day(quote.good_until, self.shop.locale, self.today)}" if quote.good_until else ""
+            if (
+                quote
+                and commission.pk not in self.begun
+                and not (quote.good_until and quote.good_until < self.today)
+            ):
+                until = (
+                    f", good until {day(quote.good_until, self.shop.locale, self.today)}"
+                    if quote.good_until
+                    else ""
+                )
                 rows.append((commission, f"has the quote{until}"))
         for commission in self.agreed:
             standing = self.money.get(commission.pk)
             if standing and standing.deposit_due_on >= self.today:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
-                rows.append((commission, f"owes the deposit of {money(standing.deposit_open, standing.currency, self.shop.locale)}, due {due}"))
+                rows.append(
+                    (
+                        commission,
+                        f"owes the deposit of {money(standing.deposit_open, standing.currency, self.shop.locale)}, due {due}",
+                    )
+                )
         return rows
 
 
 def today_at(shop: Shop, now: datetime) -> Today:
     """The front page's lists, in a fixed number of statements, whatever the number of commissions."""
     desk = _Desk(shop, now)
-    kinds = (desk.handovers, desk.messages, desk.new_requests, desk.samples, desk.revisions, desk.deposits, desk.coats)
+    kinds = (
+        desk.handovers,
+        desk.messages,
+        desk.new_requests,
+        desk.samples,
+        desk.revisions,
+        desk.deposits,
+        desk.coats,
+    )
     listed: list[Need] = []
     more = 0
     for kind in kinds:
@@ -217,5 +275,3 @@ def today_at(shop: Shop, now: datetime) -> Today:
         in_shop=[one for one in desk.shop_floor if one.stage != Stage.BOOKED],
         waiting_for_clients=desk.clients_turn(),
     )
-
-

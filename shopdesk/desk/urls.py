@@ -6,8 +6,7 @@ from shopdesk.bench import urls as bench
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
-from shopdesk.desk import views
-from shopdesk.desk import emails
+from shopdesk.desk import emails, views
 from shopdesk.intake import urls as intake
 from shopdesk.progress import urls as progress
 from shopdesk.quotes import urls as quotes

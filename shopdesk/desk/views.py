@@ -59,7 +59,14 @@ def commissions(request: DeskRequest) -> HttpResponseBase:
     return render(
         request,
         "desk/commissions.html",
-        {"nav": "commissions", "q": words, "stage": stage, "stages": Stage.choices, "page": page, "rows": rows},
+        {
+            "nav": "commissions",
+            "q": words,
+            "stage": stage,
+            "stages": Stage.choices,
+            "page": page,
+            "rows": rows,
+        },
     )
 
 
@@ -77,10 +84,13 @@ def commission(request: DeskRequest, number: str) -> HttpResponseBase:
             "nav": "commissions",
             "commission": one,
             "pieces": list(one.pieces.all()),
+            "lead": ", ".join(piece.name for piece in one.pieces.all() if piece.lead_caution),
             "moves": moves,
             "may": {step.to.value for step, _ in moves},
             "shots": [shot for shot in shots if shot.kind != Shot.Kind.MESSAGE],
-            "face": next((shot for shot in reversed(shots) if shot.kind == Shot.Kind.FINAL), shots[0] if shots else None),
+            "face": next(
+                (shot for shot in shots if shot.kind == Shot.Kind.FINAL), shots[0] if shots else None
+            ),
             "journal": journal_of(one)[::-1],
             "letters": letters_of(one)[:20],
             **commission_page(one),
@@ -112,7 +122,9 @@ def link(request: DeskRequest, number: str) -> HttpResponseBase:
     """The client's link, to show as a code, copy into a text message, or print."""
     one = at_desk(number)
     address = client_link(grant_of(one.client), reverse("portal:commission", args=[number]))
-    code = segno.make(address, error="m").svg_inline(scale=4, border=2, dark="#000", light="#fff", svgclass=None)
+    code = segno.make(address, error="m").svg_inline(
+        scale=4, border=2, dark="#000", light="#fff", svgclass=None
+    )
     return render(
         request,
         "desk/link.html",
@@ -128,7 +140,9 @@ def link_revoke(request: DeskRequest, number: str) -> HttpResponseBase:
 
     def do() -> str:
         revoke_links(one.client)
-        write_line(one, owner_of(request), "links revoked", "Every earlier link to the client's page was revoked")
+        write_line(
+            one, owner_of(request), "links revoked", "Every earlier link to the client's page was revoked"
+        )
         return page
 
     return pressed(request, do, back=page, said="Every earlier link is worthless now. Give them this one.")

@@ -21,7 +21,11 @@ def send_fresh_link(shop: Shop, email: str) -> None:
             "fresh-link",
             to=Person(client.name, client.email),
             sender=Person(shop.name, shop.email),
-            context={"name": client.name, "shop_name": shop.name, "page": placeholder(grant_of(client), "/my/")},
+            context={
+                "name": client.name,
+                "shop_name": shop.name,
+                "page": placeholder(grant_of(client), "/my/"),
+            },
             thread=f"client {client.pk} link",
         )
 

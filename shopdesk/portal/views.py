@@ -113,7 +113,7 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
             "facts": facts,
             "told": tell(facts),
             "steps": steps(facts),
-            "face": (finals or firsts or [None])[-1 if finals else 0],
+            "face": next(iter(finals or firsts), None),
             "before": firsts[0] if finals and firsts else None,
             "sent_shots": firsts,
             "quotes": quotes,

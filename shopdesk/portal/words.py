@@ -14,6 +14,7 @@ from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation.models import Message
 from shopdesk.deposits.queries import Standing
+from shopdesk.intake.queries import answer_by
 from shopdesk.look.formats import clock, day, moment, money, short_day, weekday
 from shopdesk.quotes.models import Quote
 from shopdesk.shop.models import Shop
@@ -104,15 +105,6 @@ def _pieces(facts: Facts) -> tuple[str, str]:
     return f"Your {said_pieces([piece.name for piece in pieces])}", "are" if many else "is"
 
 
-def answer_by(asked: date, working_days: int) -> date:
-    """The day by which an answer is promised: so many working days on, Monday to Friday."""
-    day_ = asked
-    while working_days > 0:
-        day_ += timedelta(days=1)
-        working_days -= day_.weekday() < 5
-    return day_
-
-
 def _where(facts: Facts) -> tuple[str, str]:
     commission, shop, standing = facts.commission, facts.shop, facts.standing
     your, are = _pieces(facts)
@@ -121,11 +113,18 @@ def _where(facts: Facts) -> tuple[str, str]:
         case Stage.REQUESTED:
             if commission.answered_at:
                 return "We are talking about your request.", "The quote follows once we know enough."
-            by = answer_by(timezone.localtime(commission.requested_at, shop.tz).date(), shop.answer_in_days)
-            promise = f"You will have our answer by {facts.soon(by)}." if by >= facts.today else "Our answer is late, and we are sorry. It is on its way."
+            by = answer_by(shop, timezone.localtime(commission.requested_at, shop.tz).date())
+            promise = (
+                f"You will have our answer by {facts.soon(by)}."
+                if by >= facts.today
+                else "Our answer is late, and we are sorry. It is on its way."
+            )
             return "We have your request.", promise
         case Stage.QUOTED if facts.quote and facts.expired:
-            return f"Our quote was good until {facts.day(facts.quote.good_until or facts.today)}.", "Write to us if you would still like the work done."
+            return (
+                f"Our quote was good until {facts.day(facts.quote.good_until or facts.today)}.",
+                "Write to us if you would still like the work done.",
+            )
         case Stage.QUOTED:
             until = facts.quote.good_until if facts.quote else None
             return "Your quote is here.", f"It is good until {facts.day(until)}." if until else ""
@@ -139,24 +138,39 @@ def _where(facts: Facts) -> tuple[str, str]:
             )
         case Stage.BOOKED:
             if visit := facts.booked("drop-off"):
-                return f"We expect you on {_time(facts, visit)}.", f"Bring it to {', '.join(shop.address_lines)}."
+                return (
+                    f"We expect you on {_time(facts, visit)}.",
+                    f"Bring it to {', '.join(shop.address_lines)}.",
+                )
             start = f"Work can start {facts.day(commission.starts_on)}." if commission.starts_on else ""
             return "Your place is booked.", start
         case Stage.CHECKED_IN:
             return f"{your} {are} here and {'wait' if are == 'are' else 'waits'} for the bench.", ready
         case Stage.IN_WORK:
             if facts.open_samples:
-                return f"{your} {are} on the bench and {'wait' if are == 'are' else 'waits'} for the colour.", ready
+                return (
+                    f"{your} {are} on the bench and {'wait' if are == 'are' else 'waits'} for the colour.",
+                    ready,
+                )
             return f"{your} {are} on the bench.", ready
         case Stage.DRYING:
-            return f"{your} {are} drying.", ready or "Most of the days in a job are waiting for something to dry."
+            return (
+                f"{your} {are} drying.",
+                ready or "Most of the days in a job are waiting for something to dry.",
+            )
         case Stage.READY:
             if visit := facts.booked("pickup"):
-                return f"Ready. We hand it over on {_time(facts, visit)}.", f"At {', '.join(shop.address_lines)}."
+                return (
+                    f"Ready. We hand it over on {_time(facts, visit)}.",
+                    f"At {', '.join(shop.address_lines)}.",
+                )
             return f"{your} {are} ready.", "Dry enough to move and use gently."
         case Stage.COLLECTED:
             on = f" since {facts.day(commission.collected_at)}" if commission.collected_at else ""
-            return f"{your} {are} home{on}.", "The finish goes on curing for some weeks: nothing heavy on top, no cleaners."
+            return (
+                f"{your} {are} home{on}.",
+                "The finish goes on curing for some weeks: nothing heavy on top, no cleaners.",
+            )
         case Stage.ON_HOLD:
             return "The work is on hold.", "We will tell you when it goes on."
         case Stage.DECLINED:
@@ -178,11 +192,23 @@ def _asks(facts: Facts) -> list[Ask]:
     number = commission.number
     asks = []
     ended = commission.stage in (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED, Stage.COLLECTED)
-    if facts.messages and not facts.messages[-1].by_client and not ended and commission.stage == Stage.REQUESTED:
-        asks.append(Ask("We asked you something.", "", "Read it and answer", reverse("portal:ask", args=[number])))
+    if (
+        facts.messages
+        and not facts.messages[-1].by_client
+        and not ended
+        and commission.stage == Stage.REQUESTED
+    ):
+        asks.append(
+            Ask("We asked you something.", "", "Read it and answer", reverse("portal:ask", args=[number]))
+        )
     if commission.stage == Stage.QUOTED and facts.quote and not facts.expired:
         asks.append(
-            Ask("We need your answer.", "Take your time over it, and ask whatever is not clear.", "Read the quote", reverse("portal:quote", args=[number]))
+            Ask(
+                "We need your answer.",
+                "Take your time over it, and ask whatever is not clear.",
+                "Read the quote",
+                reverse("portal:quote", args=[number]),
+            )
         )
     if not ended:
         asks.extend(
@@ -195,15 +221,43 @@ def _asks(facts: Facts) -> list[Ask]:
             for sample in facts.open_samples
         )
     if commission.stage == Stage.BOOKED and not facts.booked("drop-off"):
-        asks.append(Ask("When will you bring it?", "Choose a time that suits you.", "Choose a time", reverse("portal:visit", args=[number, "drop-off"])))
+        asks.append(
+            Ask(
+                "When will you bring it?",
+                "Choose a time that suits you.",
+                "Choose a time",
+                reverse("portal:visit", args=[number, "drop-off"]),
+            )
+        )
     if commission.stage == Stage.READY and not facts.booked("pickup"):
         due = facts.standing.due if facts.standing else None
-        words = f"{money(due, facts.standing.currency, shop.locale)} is due at hand-over." if facts.standing and due else ""
-        asks.append(Ask("When will you fetch it?", words, "Choose a time", reverse("portal:visit", args=[number, "pickup"])))
+        words = (
+            f"{money(due, facts.standing.currency, shop.locale)} is due at hand-over."
+            if facts.standing and due
+            else ""
+        )
+        asks.append(
+            Ask(
+                "When will you fetch it?",
+                words,
+                "Choose a time",
+                reverse("portal:visit", args=[number, "pickup"]),
+            )
+        )
     return asks
 
 
-_ORDER = [Stage.REQUESTED, Stage.QUOTED, Stage.AGREED, Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.COLLECTED]
+_ORDER = [
+    Stage.REQUESTED,
+    Stage.QUOTED,
+    Stage.AGREED,
+    Stage.BOOKED,
+    Stage.CHECKED_IN,
+    Stage.IN_WORK,
+    Stage.DRYING,
+    Stage.READY,
+    Stage.COLLECTED,
+]
 
 
 def steps(facts: Facts) -> list[Step]:
@@ -244,13 +298,27 @@ def steps(facts: Facts) -> list[Step]:
         if state == "now" and stage == Stage.DRYING:
             when = f"since {facts.short(commission.stage_since)}"
         if state == "done" and at is None:
-            when = f"from {facts.short(commission.work_began_at)}" if stage == Stage.IN_WORK and commission.work_began_at else ""
+            when = (
+                f"from {facts.short(commission.work_began_at)}"
+                if stage == Stage.IN_WORK and commission.work_began_at
+                else ""
+            )
         printed.append(Step(name, when, state))
-    if not stopped and commission.stage != Stage.COLLECTED and not any(step.state == "now" for step in printed):
+    if (
+        not stopped
+        and commission.stage != Stage.COLLECTED
+        and not any(step.state == "now" for step in printed)
+    ):
         later = next(place for place, step in enumerate(printed) if step.state == "later")
         printed[later] = Step(printed[later].name, printed[later].when, "now")
     if stopped:
-        printed.append(Step(commission.get_stage_display(), facts.short(commission.ended_at or commission.stage_since), "done"))
+        printed.append(
+            Step(
+                commission.get_stage_display(),
+                facts.short(commission.ended_at or commission.stage_since),
+                "done",
+            )
+        )
     return printed
 
 
@@ -259,4 +327,8 @@ def _about(facts: Facts, on: date | None) -> str:
 
 
 def _due(facts: Facts) -> str:
-    return f"due {facts.short(facts.standing.deposit_due_on)}" if facts.standing and facts.commission.stage == Stage.AGREED else ""
+    return (
+        f"due {facts.short(facts.standing.deposit_due_on)}"
+        if facts.standing and facts.commission.stage == Stage.AGREED
+        else ""
+    )

@@ -35,7 +35,11 @@ def show(
     if now.stage in ENDS and now.stage != "collected":
         raise Refused("This commission has ended; there is nothing to show any more.")
     update = Update.objects.create(commission=commission, text=text, user_id=who.id)
-    update.shots.set(add_shots(commission, pictures, Shot.Kind.FINAL if finished else Shot.Kind.PROGRESS, caption=text[:200]))
+    update.shots.set(
+        add_shots(
+            commission, pictures, Shot.Kind.FINAL if finished else Shot.Kind.PROGRESS, caption=text[:200]
+        )
+    )
     write_line(commission, who, "progress shown", "Progress shown", for_client=False)
     to_client(
         commission,

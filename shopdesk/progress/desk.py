@@ -23,7 +23,9 @@ def show(request: DeskRequest, number: str) -> HttpResponseBase:
         typed = form.cleaned_data
 
         def do() -> str:
-            actions.show(commission, typed["text"], owner_of(request), typed["photos"], finished=typed["finished"])
+            actions.show(
+                commission, typed["text"], owner_of(request), typed["photos"], finished=typed["finished"]
+            )
             return reverse("desk:commission", args=[number])
 
         try:

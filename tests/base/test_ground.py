@@ -52,8 +52,12 @@ def test_the_journal_cannot_be_changed_by_anybody(commission: Commission) -> Non
         table = model._meta.db_table
         if not model._default_manager.exists():
             continue
-        with pytest.raises(DatabaseError, match="append-only"), transaction.atomic(), connection.cursor() as cursor:
-            cursor.execute(f"UPDATE {table} SET id = id")  # noqa: S608 (our own table names)
+        with (
+            pytest.raises(DatabaseError, match="append-only"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
+            cursor.execute(f"UPDATE {table} SET id = id")
     assert JournalLine in set(append_only_models())
 
 
@@ -74,7 +78,9 @@ def test_a_limit_counts_within_its_span_and_begins_again_after_it() -> None:
     hour = timedelta(hours=1)
     assert [allow("requests from here", most=2, span=hour) for _ in range(4)] == [True, True, False, False]
     assert allow("requests from there", most=2, span=hour)
-    Limit.objects.filter(name="requests from here").update(span_started_at=Limit.objects.get(name="requests from here").span_started_at - hour)
+    Limit.objects.filter(name="requests from here").update(
+        span_started_at=Limit.objects.get(name="requests from here").span_started_at - hour
+    )
     assert allow("requests from here", most=2, span=hour)
 
 

@@ -13,7 +13,9 @@ LEASE = timedelta(minutes=2)
 
 
 def email(n: int = 0, **values: object) -> Email:
-    return Email.objects.create(message_id=f"<{n}@example.com>", from_address="a@example.com", kind="x", **values)
+    return Email.objects.create(
+        message_id=f"<{n}@example.com>", from_address="a@example.com", kind="x", **values
+    )
 
 
 def claim(**at: object) -> Email | None:
@@ -77,6 +79,9 @@ def test_giving_up_shows_why_and_can_be_tried_again() -> None:
 
 
 def test_waits_grow_up_to_a_limit() -> None:
-    means = [sum(work.growing_wait(n, first=20, most=600).total_seconds() for _ in range(200)) / 200 for n in (1, 2, 3, 30)]
+    means = [
+        sum(work.growing_wait(n, first=20, most=600).total_seconds() for _ in range(200)) / 200
+        for n in (1, 2, 3, 30)
+    ]
     assert 18 < means[0] < 22
     assert means[0] < means[1] < means[2] < means[3] <= 660

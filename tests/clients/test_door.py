@@ -24,7 +24,9 @@ def path_of(address: str) -> str:
     return f"{parts.path}?{parts.query}"
 
 
-def test_the_link_leads_to_an_address_without_the_secret(client_person: Client, commission: Commission) -> None:
+def test_the_link_leads_to_an_address_without_the_secret(
+    client_person: Client, commission: Commission
+) -> None:
     browser = Browser()
     address = link(grant_of(client_person), f"/my/{commission.number}/")
     answer = browser.get(path_of(address))
@@ -71,7 +73,9 @@ def test_another_clients_commission_is_not_there(client_person: Client, commissi
     assert enter(other).get(f"/my/{commission.number}/").status_code == 404
 
 
-@pytest.mark.parametrize("to", ["https://evil.example.com/", "//evil.example.com/", "/desk/", "/my/../desk/\\evil", ""])
+@pytest.mark.parametrize(
+    "to", ["https://evil.example.com/", "//evil.example.com/", "/desk/", "/my/../desk/\\evil", ""]
+)
 def test_the_door_leads_nowhere_else(client_person: Client, to: str) -> None:
     answer = Browser().get(path_of(link(grant_of(client_person), to)))
     assert answer["Location"].startswith("/my/")

@@ -43,7 +43,12 @@ def test_advancing_writes_stage_date_and_journal(commission: Commission, as_owne
     assert commission.stage == Stage.QUOTED
     assert commission.quoted_at is not None
     line = JournalLine.objects.latest("id")
-    assert (line.verb, line.words, line.user_id, line.for_client) == ("quoted", "Quote sent", as_owner.id, True)
+    assert (line.verb, line.words, line.user_id, line.for_client) == (
+        "quoted",
+        "Quote sent",
+        as_owner.id,
+        True,
+    )
 
 
 def test_a_step_that_does_not_follow_is_refused(commission: Commission, as_owner: Who) -> None:

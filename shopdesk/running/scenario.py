@@ -1,0 +1,414 @@
+"""The demo's story, played through the same actions that the pages use: real pictures, real PDFs, real emails by a real worker.
+
+The words stand in `shared/demo/scenario.toml`, the pictures are drawn by `shopdesk.running.drawings`.
+"""
+
+from __future__ import annotations
+
+import time
+import tomllib
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import time as day_time
+from datetime import timedelta
+from decimal import Decimal
+from email import policy
+from email.parser import BytesParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+
+from shopdesk.base.models import Work
+from shopdesk.base.who import Who
+from shopdesk.bench import actions as bench
+from shopdesk.clients.access import link
+from shopdesk.clients.models import Client
+from shopdesk.clients.queries import grant_of
+from shopdesk.colours import actions as colours
+from shopdesk.commissions.actions import NewPiece, Wish
+from shopdesk.commissions.models import Commission
+from shopdesk.conversation import actions as conversation
+from shopdesk.craft.slots import Window
+from shopdesk.craft.units import parse_length_mm
+from shopdesk.deposits import actions as deposits
+from shopdesk.deposits.queries import standing
+from shopdesk.documents.models import Document
+from shopdesk.intake import actions as intake
+from shopdesk.mail.models import Email
+from shopdesk.photos.actions import take_in
+from shopdesk.photos.models import Picture
+from shopdesk.progress import actions as progress
+from shopdesk.quotes import actions as quotes
+from shopdesk.quotes.models import Acceptance, Quote
+from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece, TypedQuote
+from shopdesk.running.calendar import Calendar
+from shopdesk.running.drawings import save_all
+from shopdesk.shop.actions import ShopFacts, set_up
+from shopdesk.shop.models import User
+from shopdesk.shop.queries import the_shop
+from shopdesk.visits import actions as visits
+from shopdesk.visits.models import Visit
+from shopdesk.visits.queries import free
+
+WORDS = settings.BASE_DIR / "shared" / "demo" / "scenario.toml"
+
+
+@dataclass(frozen=True)
+class Addresses:
+    """What a newcomer needs when the story has been played."""
+
+    login: str
+    password: str
+    client_link: str
+
+
+class WorkerSilent(Exception):
+    """The worker has not done its work in time; the text says what is left."""
+
+
+class Story:
+    """Plays the scenario, `tell`ing each step in a line with the paths of what it made."""
+
+    def __init__(self, calendar: Calendar, tell: Callable[[str], None]) -> None:
+        self.words: dict[str, Any] = tomllib.loads(WORDS.read_text())
+        self.calendar = calendar
+        self._tell = tell
+        self._step = 0
+        self._seen: set[Path] = set()
+        self.pictures: dict[str, Path] = {}
+        self.owner = Who("owner")
+
+    # -- telling ---------------------------------------------------------------------------------------------------------
+
+    def told(self, line: str, *, wait: bool = True) -> None:
+        """A step is done: wait until the worker has done its part, then say it, and what it made."""
+        self._step += 1
+        if wait:
+            self.wait_for_worker()
+        made = [path for path in self._files() if path not in self._seen]
+        self._seen.update(made)
+        self._tell(f"{self._step:2}. {line}")
+        for path in made:
+            self._tell(
+                f"      {path.relative_to(settings.BASE_DIR) if path.is_relative_to(settings.BASE_DIR) else path}"
+            )
+            if path.suffix == ".eml":
+                for calendar_file in _calendar_files(path):
+                    self._tell(
+                        f"      {calendar_file.relative_to(settings.BASE_DIR) if calendar_file.is_relative_to(settings.BASE_DIR) else calendar_file}"
+                    )
+
+    def _files(self) -> list[Path]:
+        found = [*settings.DOCUMENTS.glob("**/*.pdf"), *settings.MAIL_FOLDER.glob("*.eml")]
+        return sorted(found, key=lambda path: path.stat().st_mtime)
+
+    def wait_for_worker(self, seconds: float = 90) -> None:
+        """Until every picture, document and email that is due has been done. Raises `WorkerSilent`."""
+        until = time.monotonic() + seconds
+        while left := self._left():
+            if time.monotonic() > until:
+                raise WorkerSilent(f"The worker has not done: {', '.join(left)}.")
+            time.sleep(0.1)
+
+    def _left(self) -> list[str]:
+        open_ = [Work.State.WAITING, Work.State.UNDER_WAY]
+        rows: list[Work] = [
+            *Picture.objects.filter(state__in=open_),
+            *Document.objects.filter(state__in=open_),
+            *Email.objects.filter(
+                state__in=open_, way=Email.Way.EMAIL, due_at__lte=timezone.now() + timedelta(minutes=15)
+            ),
+        ]
+        failed = [
+            *Picture.objects.filter(state=Work.State.FAILED),
+            *Document.objects.filter(state=Work.State.FAILED),
+            *Email.objects.filter(state=Work.State.FAILED),
+        ]
+        if failed:
+            raise WorkerSilent(
+                "; ".join(f"{type(row).__name__.lower()} {row.pk} failed: {row.trouble}" for row in failed)
+            )
+        return [f"{type(row).__name__.lower()} {row.pk} ({row.trouble or row.state})" for row in rows]
+
+    # -- the parts -------------------------------------------------------------------------------------------------------
+
+    def open_shop(self) -> User:
+        facts, hours, owner = dict(self.words["shop"]), self.words["hours"], self.words["owner"]
+        for name in ("tax_rate", "deposit_share"):
+            facts[name] = Decimal(facts[name])
+        user = set_up(
+            owner=owner["name"],
+            login=owner["login"],
+            password=owner["password"],
+            hours=[
+                Window(int(weekday), day_time.fromisoformat(opens), day_time.fromisoformat(closes))
+                for weekday, spans in hours.items()
+                for opens, closes in spans
+            ],
+            facts=ShopFacts(**{**facts, "terms": facts["terms"].strip()}),  # type: ignore[typeddict-item]
+        )
+        self.owner = Who("owner", user.pk, "127.0.0.1")
+        return user
+
+    def _file(self, name: str) -> SimpleUploadedFile:
+        return SimpleUploadedFile(f"{name}.jpg", self.pictures[name].read_bytes(), content_type="image/jpeg")
+
+    def photo(self, name: str) -> Picture:
+        return take_in(self._file(name), f"{name}.jpg")
+
+    def ask(self, who: str, pictures: Sequence[str]) -> tuple[Commission, Who]:
+        """A client sends a request from the page: pictures one by one into the draft, then the form."""
+        part = self.words[who]
+        key = uuid.uuid4()
+        for name in pictures:
+            intake.add_picture(key, self._file(name))
+        asked = intake.Asked(
+            part["name"],
+            part["email"],
+            part["phone"],
+            Wish(**part["wish"]),
+            [_piece(one) for one in part["pieces"]],
+        )
+        commission = intake.send_request(key, asked, "127.0.0.1")
+        return commission, Who("client", commission.client_id, "127.0.0.1")
+
+    def quote(self, who: str, commission: Commission, *, starts: int, ready: int) -> Quote:
+        """The owner begins a quote, saves what was typed and sends it."""
+        part = self.words[who]["quote"]
+        today = timezone.localdate(timezone=the_shop().tz)
+        draft = quotes.start(commission, self.owner)
+        ids = [piece.piece_id for piece in draft.pieces.all()]
+        typed = TypedQuote(
+            pieces=[
+                TypedPiece(
+                    one["name"], one["words"].strip(), [_line(line) for line in one["lines"]], piece_id
+                )
+                for one, piece_id in zip(part["pieces"], ids, strict=True)
+            ],
+            options=[
+                TypedOption(one["text"], Decimal(one["price"]), one["taxable"])
+                for one in part.get("options", [])
+            ],
+            starts_on=today + timedelta(days=starts),
+            ready_on=today + timedelta(days=ready),
+            good_until=draft.good_until,
+            deposit_share=draft.deposit_share,
+            note=part.get("note", ""),
+            included=draft.included,
+            not_included=draft.not_included,
+            terms=draft.terms,
+        )
+        saved = quotes.save(commission, typed, draft.edition, self.owner)
+        return quotes.send(commission, saved.edition, self.owner)
+
+    def accept(self, quote: Quote, who: Who, *, options: int = 0) -> Acceptance:
+        ids = [option.pk for option in quote.options.all()][:options]
+        name = Client.objects.get(pk=who.id).name
+        return quotes.accept(quote.pk, ids, name, who)
+
+    def pay(self, commission: Commission, how: str, *, deposit: bool) -> Decimal:
+        money = standing(commission)
+        assert money is not None
+        amount = money.deposit_open if deposit else money.due
+        deposits.record_payment(
+            commission, amount, timezone.localdate(timezone=the_shop().tz), how, "", self.owner
+        )
+        return amount
+
+    def book(self, commission: Commission, kind: str, who: Who, *, skip: int = 0) -> Visit:
+        slots = free(timezone.now())
+        return visits.book(commission, kind, slots[skip].start, who)
+
+    def propose(self, commission: Commission, who: str, which: str, board: str) -> int:
+        piece = commission.pieces.order_by("position")[0]
+        new = colours.NewSample(**self.words[who]["samples"][which])
+        return colours.propose(piece, new, self.owner, self.photo(board)).pk
+
+    # -- the story -------------------------------------------------------------------------------------------------------
+
+    def play(self) -> Addresses:
+        """The whole of it. Raises `WorkerSilent` when no worker does its part."""
+        owner = self.words["owner"]
+        began = time.monotonic()
+        self.pictures = save_all(settings.VAR / "drawn", size=(1600, 1200))
+        self.calendar.days_ago(30, 9)
+        self.open_shop()
+        self.told(
+            f"{owner['name']} sets up {self.words['shop']['name']}; {len(self.pictures)} pictures drawn in {time.monotonic() - began:.0f} s"
+        )
+        commission = self._from_request_to_hand_over()
+        self._others()
+        return Addresses(
+            owner["login"],
+            owner["password"],
+            link(grant_of(commission.client), f"/my/{commission.number}/"),
+        )
+
+    def _from_request_to_hand_over(self) -> Commission:
+        at, words = self.calendar, self.words["desk"]
+        name = words["name"]
+        at.days_ago(27, 10, 12)
+        commission, client = self.ask(
+            "desk", ["desk-before-front", "desk-before-top", "desk-before-drawer", "armchair-before"]
+        )
+        self.told(
+            f"{name} asks about a writing desk and an armchair, with four pictures: commission {commission.number}"
+        )
+        at.days_ago(26, 18, 40)
+        conversation.say_to_client(
+            commission,
+            "What a fine desk. Does the leather matter to you, or may it give way to walnut?",
+            self.owner,
+        )
+        at.days_ago(26, 20, 5)
+        conversation.say_to_shop(commission, "It may go. I would rather write on wood.", client)
+        at.days_ago(26, 20, 30)
+        conversation.say_to_client(commission, "Walnut it is. Your quote follows tomorrow.", self.owner)
+        self.told("A question and its answer")
+        at.days_ago(25, 19, 20)
+        quote = self.quote("desk", commission, starts=6, ready=21)
+        self.told(f"The quote goes out as a PDF, revision {quote.revision}")
+        at.days_ago(23, 8, 15)
+        acceptance = self.accept(quote, client, options=1)
+        self.told(f"{name} ticks an option and accepts: {acceptance.total} in all")
+        at.days_ago(22, 17, 30)
+        amount = self.pay(commission, "transfer", deposit=True)
+        self.told(f"The deposit of {amount} is in, with a receipt; the place is booked")
+        at.days_ago(22, 18, 10)
+        visit = self.book(commission, "drop-off", client, skip=4)
+        self.told(f"{name} books a drop-off: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
+        at.turn_to(visit.starts_at + timedelta(minutes=20))
+        bench.check_in(
+            commission,
+            timezone.localdate(timezone=at.zone),
+            self.owner,
+            note="Ring and lifting veneer looked at together",
+        )
+        self.told("The pieces are checked in")
+        at.days_ago(17, 8, 5)
+        bench.begin_work(commission, self.owner)
+        progress.show(
+            commission,
+            "The leather is off, and everything is sanded through the grits. The drawers are numbered.",
+            self.owner,
+            [self.photo("desk-sanded")],
+        )
+        progress.show(
+            commission,
+            "The armchair is glued up anew and rests in its clamps.",
+            self.owner,
+            [self.photo("armchair-glue-up")],
+        )
+        self.told("On the bench; two pieces of progress go out as one email")
+        at.days_ago(16, 12, 30)
+        first = self.propose(commission, "desk", "first", "board-tarred-walnut")
+        at.days_ago(14, 9, 50)
+        colours.ask_again(first, name, words["samples"]["not_yet"], client)
+        at.days_ago(13, 17, 45)
+        second = self.propose(commission, "desk", "second", "board-slipway-brown")
+        at.days_ago(11, 18, 20)
+        colours.approve(second, name, client)
+        self.told("The first sample is not right yet, the second is approved")
+        at.days_ago(10, 9, 30)
+        bench.first_coat(commission, self.owner)
+        progress.show(
+            commission,
+            "Dye and first coat. It looks redder wet than it will be dry.",
+            self.owner,
+            [self.photo("desk-first-coats")],
+        )
+        bench.set_to_dry(commission, self.owner)
+        self.told("First coat of colour, and drying")
+        at.days_ago(5, 16, 40)
+        finals = [self.photo(one) for one in ("desk-after-front", "desk-after-top", "armchair-after")]
+        progress.show(
+            commission, "Done. Seven drawers run, both locks turn.", self.owner, finals, finished=True
+        )
+        bench.make_ready(commission, self.owner)
+        self.told("Finished, with the last pictures; ready to collect")
+        at.days_ago(4, 19, 0)
+        visit = self.book(commission, "pickup", client, skip=2)
+        self.told(f"{name} books a pickup: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
+        at.turn_to(visit.starts_at + timedelta(minutes=10))
+        amount = self.pay(commission, "card", deposit=False)
+        bench.hand_over(commission, self.owner, note="Looked over together")
+        self.told(f"The balance of {amount} is paid, and the pieces go home")
+        return commission
+
+    def _others(self) -> None:
+        at = self.calendar
+        at.days_ago(12, 11, 0)
+        cabinet, client = self.ask("cabinet", ["card-cabinet-before"])
+        at.days_ago(11, 19, 30)
+        quote = self.quote("cabinet", cabinet, starts=6, ready=26)
+        at.days_ago(10, 7, 45)
+        self.accept(quote, client)
+        at.days_ago(9, 17, 0)
+        self.pay(cabinet, "cash", deposit=True)
+        at.days_ago(9, 17, 20)
+        visit = self.book(cabinet, "drop-off", client)
+        at.turn_to(visit.starts_at + timedelta(minutes=15))
+        bench.check_in(cabinet, timezone.localdate(timezone=at.zone), self.owner)
+        at.days_ago(3, 8, 30)
+        bench.begin_work(cabinet, self.owner)
+        self.propose(cabinet, "cabinet", "first", "board-harvest-oak")
+        self.told(
+            f"{self.words['cabinet']['name']}’s card cabinet is on the bench and waits for its colour: {cabinet.number}"
+        )
+        at.days_ago(4, 20, 30)
+        mirror, client = self.ask("mirror", ["hall-mirror-before"])
+        at.days_ago(3, 19, 15)
+        self.quote("mirror", mirror, starts=14, ready=30)
+        at.days_ago(1, 12, 5)
+        conversation.say_to_shop(
+            mirror, "Could the glass stay in its frame for the work? It frightens me to move it.", client
+        )
+        self.told(f"{self.words['mirror']['name']} has a quote and asks before answering: {mirror.number}")
+        chairs = self.words["chairs"]
+        at.days_ago(1, 16, 20)
+        asked = intake.Asked(
+            chairs["name"],
+            "",
+            chairs["phone"],
+            Wish(chairs["wish"]),
+            [NewPiece("ladder-back chairs", count=6)],
+        )
+        noted = intake.note_request(asked, "phone", [self.photo("ladder-backs-before")], self.owner)
+        self.told(
+            f"{chairs['name']} calls about six chairs; what would be emailed is on the list of what to tell: {noted.number}"
+        )
+
+
+def _piece(part: dict[str, str]) -> NewPiece:
+    sizes = {
+        f"{side}_mm": parse_length_mm(part[side], "in")
+        for side in ("width", "depth", "height")
+        if side in part
+    }
+    rest = {
+        name: part[name]
+        for name in ("name", "material", "made", "finish_now", "trouble", "hardware")
+        if name in part
+    }
+    return NewPiece(**rest, **sizes)  # type: ignore[arg-type]
+
+
+def _line(part: Sequence[Any]) -> TypedLine:
+    kind, text, quantity, unit, price, taxable = part
+    return TypedLine(kind, text, Decimal(price), Decimal(quantity), unit, taxable)
+
+
+def _calendar_files(email: Path) -> list[Path]:
+    """The calendar files that an email carries, written beside it as a mail program would save them."""
+    message = BytesParser(policy=policy.default).parsebytes(email.read_bytes())
+    made = []
+    for part in message.walk():
+        if part.get_content_type() == "text/calendar":
+            path = email.with_name(f"{email.stem}-{part.get_filename() or 'visit.ics'}")
+            path.write_text(part.get_content(), newline="")
+            made.append(path)
+    return made
