@@ -106,7 +106,11 @@ class _Armchair:
 
     def __init__(self, stage: Stage, chair: Chair, density: float, turn: float) -> None:
         self.stage, self.chair, self.d, self.turn = stage, chair, density, turn
-        self.timber, self.b, self.rng = Timber(chair.finish, density, 2), chair.brightness, Random("armchair")
+        self.timber, self.b, self.rng = (
+            Timber(chair.finish, density, 2, stock=(172, 56)),
+            chair.brightness,
+            Random("armchair"),
+        )
         self.missing = 9 if chair.worn else None  # the spindle that was lost
 
     def w(self, *points: Point3) -> list[Point3]:

@@ -58,7 +58,7 @@ def damaged_top(size: Size) -> Stage:
         (67.8, deep - 1.6),
         (68.2, deep + 1),
     ]
-    ground = Timber("pine scrubbed", d, 4).board(20, 10)
+    ground = Timber("pine scrubbed", d, 4, stock=(24, 12), sheets=1).board(20, 10)
     ground = ImageChops.multiply(ground, Image.new("RGB", ground.size, (214, 188, 150)))
     combed = [
         ("line", (max(1.0, 0.16 * d), 0, y * d, ground.width, (y + 0.2) * d), 120)
@@ -222,12 +222,12 @@ def inked_drawer(size: Size) -> Stage:
     )
     left = inside.board(2 * z, high - floor)
     stage.face(
-        end_on(-x, z, -z, floor, high),
+        end_on(-x, deep, -z, floor, high),
         lit(left, [[0.5, 0.42], [0.3, 0.26], [0.2, 0.18]]),
     )
     right = inside.board(2 * z, high - floor)
     stage.face(
-        end_on(x, -z, z, floor, high),
+        end_on(x, -z, deep, floor, high),
         lit(right, [[0.9, 0.98], [0.8, 0.9], [0.5, 0.6]]),
     )
     # top edges: back, sides, then the front board with its lap

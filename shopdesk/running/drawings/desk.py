@@ -172,7 +172,7 @@ class _Desk:
 
     def __init__(self, stage: Stage, state: State, density: float) -> None:
         self.stage, self.state, self.density = stage, state, density
-        self.timber = Timber(state.finish, density, 1)
+        self.timber = Timber(state.finish, density, 1, stock=(165, 76))
         self.b, self.up = state.brightness, state.raised
         self.low, self.under, self.high = LOW + self.up, UNDER + self.up, HIGH + self.up
 

@@ -167,7 +167,7 @@ FINISHES: dict[str, tuple[Finish, Finish]] = {
 }
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=12)
 def figure(species: str, seed: int, size: Size, density: float) -> Image.Image:
     """The figure of a plain-sawn sheet, mode L: rings cut by a plane that wanders through the log, fibre and
     pores.
@@ -251,7 +251,7 @@ def figure(species: str, seed: int, size: Size, density: float) -> Image.Image:
     return evaluate(lambda a: a["min"](a["max"](a["m"], 0), 255), m=mixed).convert("L")
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=12)
 def sheet(finish: str, seed: int, size: Size, density: float, species: str = "") -> Image.Image:
     """A sheet of timber in a finish; `species` is the finish's first word unless said."""
     kind = species or finish.split()[0]

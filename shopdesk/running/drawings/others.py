@@ -76,7 +76,12 @@ def _pull(d: float, labelled: bool, rng: Random) -> Image.Image:
 
 def card_cabinet(stage: Stage, density: float, brightness: float = 1.0) -> None:
     """Thirty card drawers of oak on a stand, one drawer gone, labels lost, the top stained."""
-    timber, rng, b, d = Timber("oak tired", density, 7), Random("cabinet"), brightness, density
+    timber, rng, b, d = (
+        Timber("oak tired", density, 7, stock=(165, 70)),
+        Random("cabinet"),
+        brightness,
+        density,
+    )
     half, z, low, high = 47.0, 22.0, 40.0, 108.0
     for x, zz in ((-half + 3, -z + 3), (half - 3, -z + 3), (-half + 3, z - 3), (half - 3, z - 3)):
         stage.dark(

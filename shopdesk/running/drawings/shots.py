@@ -76,7 +76,7 @@ def desk_after(size: Size) -> Image.Image:
     rooms.workshop(stage, wall=(168, 162, 148), brightness=1.0)
     rooms.grounded(stage, -69, 69, -34, 35)
     desk.stand(stage, desk.State("walnut toned", sheen=1.0), 11 * stage.k)
-    return stage.develop("desk after", vignette=0.36)
+    return stage.develop("desk after", vignette=0.3)
 
 
 def _chair(size: Size) -> Stage:
@@ -103,7 +103,7 @@ def armchair_after(size: Size) -> Image.Image:
     stage = _chair(size)
     rooms.workshop(stage, wall=(168, 162, 148), brightness=1.0)
     armchair.stand(stage, armchair.Chair("walnut toned", sheen=1.0), 14 * stage.k)
-    return stage.develop("armchair after", vignette=0.36)
+    return stage.develop("armchair after", vignette=0.3)
 
 
 def cabinet_before(size: Size) -> Image.Image:

@@ -184,11 +184,11 @@ class Stage:
         w, h = texture.size
         numbers = homography(inside, [(0, 0), (w, 0), (w, h), (0, h)])
         # a border of its own edge pixels, so that smooth sampling never reaches outside
-        padded = Image.new(texture.mode, (w + 4, h + 4))
-        padded.paste(texture.resize((w + 4, h + 4)), (0, 0))
-        padded.paste(texture, (2, 2))
+        rim = 6
+        padded = texture.resize((w + 2 * rim, h + 2 * rim))
+        padded.paste(texture, (rim, rim))
         a, b, c, d, e, f, g, i = numbers
-        numbers = [a + 2 * g, b + 2 * i, c + 2, d + 2 * g, e + 2 * i, f + 2, g, i]
+        numbers = [a + rim * g, b + rim * i, c + rim, d + rim * g, e + rim * i, f + rim, g, i]
         area = ((frame[2] - frame[0]) * over, (frame[3] - frame[1]) * over)
         warped = padded.transform(area, Image.Transform.PERSPECTIVE, numbers, BICUBIC)
         if over > 1:
@@ -378,11 +378,11 @@ class Stage:
         self,
         seed: str,
         *,
-        vignette: float = 0.42,
+        vignette: float = 0.36,
         bloom: float = 0.14,
         film: float = 5,
         warmth: float = 1.0,
-        exposure: float = 0.70,
+        exposure: float = 0.65,
         contrast: float = 0.045,
     ) -> Image.Image:
         """Vignette, bloom, a gentle curve, and the film's grain."""
