@@ -79,8 +79,8 @@ def deposit_words(totals: Totals, quote: Quote, shop: Shop) -> str:
         return "We ask for no deposit: your yes books your place, and the price is due at hand-over."
     first = formats.money(totals.deposit, quote.currency, shop.locale)
     return (
-        f"The deposit of {first} is part of the price, not on top of it. It is due within seven days of your yes, and "
-        "books your place."
+        f"The deposit of {first} is part of the price, not on top of it. It is due within seven days of "
+        "your yes, and books your place."
     )
 
 

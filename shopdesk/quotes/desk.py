@@ -27,12 +27,12 @@ from shopdesk.quotes.sums import missing, sums_of
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 from shopdesk.shop.models import Shop
 
-KIND_NO = """Dear {name},
-
-thank you for asking us about your {pieces}. We have looked at it with care, and it is not work we can take on.
-
-We hope that it finds somebody who can.
-"""
+KIND_NO = (
+    "Dear {name},\n\n"
+    "thank you for asking us about your {pieces}. We have looked at it with care, and it is not work that we "
+    "can take on.\n\n"
+    "We hope that it finds somebody who can.\n"
+)
 
 
 @desk_view

@@ -409,26 +409,13 @@ class QuoteSheet:
     def sums(self) -> tuple[Totals, Totals | None, int]:
         """What can be read so far, added up: with nothing ticked, with everything ticked (where there are
         options), and how many rows could not be counted. Raises `ValueError` with a sentence."""
-        uncounted = 0
-        pieces: list[list[TypedLine]] = []
-        for piece in self.pieces:
-            lines: list[TypedLine] = []
-            for row in piece.lines:
-                line = _countable_line(row)
-                if line is not None:
-                    lines.append(line)
-                elif not row.blank:
-                    uncounted += 1
-            pieces.append(lines)
-        options: list[tuple[Decimal, bool]] = []
-        for option in self.options:
-            if not option.blank:
-                option.form.is_valid()
-                price = option.form.cleaned_data.get("price")
-                if price is None:
-                    uncounted += 1
-                else:
-                    options.append((price, option.form.cleaned_data["taxable"]))
+        lines = [[_countable(row.form) for row in piece.lines if not row.blank] for piece in self.pieces]
+        rows = [option.form for option in self.options if not option.blank]
+        prices = [(_read(form, "price"), bool(_read(form, "taxable"))) for form in rows]
+        pieces = [[line for line in piece if line is not None] for piece in lines]
+        options = [(price, taxable) for price, taxable in prices if price is not None]
+        uncounted = sum(len(all_) - len(read) for all_, read in zip(lines, pieces, strict=True))
+        uncounted += len(prices) - len(options)
         share = self.share
         plain = totals_typed(self.quote, pieces, [], share)
         return plain, totals_typed(self.quote, pieces, options, share) if options else None, uncounted
@@ -436,8 +423,7 @@ class QuoteSheet:
     @property
     def share(self) -> Decimal:
         """The deposit's share as typed, or as kept while it cannot be read."""
-        self.head.is_valid()
-        share = self.head.cleaned_data.get("deposit_share") if self.head.is_bound else None
+        share: Decimal | None = _read(self.head, "deposit_share")
         return self.quote.deposit_share if share is None else share
 
 
@@ -445,16 +431,20 @@ _LINE = ("kind", "text", "quantity", "unit", "unit_price", "taxable")
 _OPTION = ("text", "price", "taxable")
 
 
-def _countable_line(row: LineRow) -> TypedLine | None:
-    if row.blank:
+def _read(form: forms.Form, name: str) -> Any:
+    """What stands in a field, whether it was typed just now or kept before; `None` while it cannot be
+    read."""
+    try:
+        return form.fields[name].clean(form[name].value())
+    except ValidationError:
         return None
-    row.form.is_valid()
-    clean = row.form.cleaned_data
-    if clean.get("quantity") is None or clean.get("unit_price") is None:
+
+
+def _countable(form: LineForm) -> TypedLine | None:
+    quantity, price = _read(form, "quantity"), _read(form, "unit_price")
+    if quantity is None or price is None:
         return None
-    return TypedLine(
-        "other", clean.get("text", ""), clean["unit_price"], clean["quantity"], "", clean["taxable"]
-    )
+    return TypedLine("other", "", price, quantity, "", bool(_read(form, "taxable")))
 
 
 def _keys(data: QueryDict, name: str, shape: str, most: int) -> list[str]:
