@@ -17,6 +17,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import pydyf
 from django.conf import settings
 from django.template.loader import render_to_string
 from PIL import Image, ImageFile
@@ -90,7 +91,7 @@ def pdf_bytes(
         rendered.metadata.title = rendered.metadata.title or title
         rendered.metadata.lang = rendered.metadata.lang or "en"
         rendered.metadata.created = rendered.metadata.modified = dated_on.isoformat()
-        data = rendered.write_pdf(pdf_identifier=identifier, **options)
+        data = rendered.write_pdf(pdf_identifier=identifier, finisher=_complete_tags, **options)
     return Pdf(data, len(rendered.pages))
 
 
@@ -109,6 +110,28 @@ class OnlyOurs(URLFetcher):  # type: ignore[misc]  # WeasyPrint has no types
             # No path goes along, or WeasyPrint would open the file once more by itself.
             return URLFetcherResponse(url, path.read_bytes(), {"Content-Type": "font/" + path.suffix[1:]})
         raise ValueError("A document shows its own pictures and fonts, and nothing from anywhere else.")
+
+
+def _complete_tags(rendered: Any, pdf: pydyf.PDF) -> None:
+    """What WeasyPrint's tags leave out: the index of the identifiers that table cells name their heads by
+    (ISO 32000-1, table 322: required where there are any), and for readers that do not follow those, whether
+    a head is of its column or of its row (table 349: `Scope`)."""
+    elements = [each for each in pdf.objects if isinstance(each, pydyf.Dictionary) and "S" in each]
+    by_reference = {each.reference: each for each in elements}
+    names = []
+    for each in elements:
+        if each["S"] == "/TH":
+            part = by_reference.get(by_reference[each["P"]]["P"], {})
+            each["A"]["Scope"] = "/Column" if part.get("S") == "/THead" else "/Row"
+        if "ID" in each:
+            names.append((each["ID"], each.reference))
+    if names:
+        names.sort(key=lambda name: name[0].data)
+        index = pydyf.Dictionary({"Names": pydyf.Array(part for name in names for part in name)})
+        pdf.add_object(index)
+        for each in pdf.objects:
+            if isinstance(each, pydyf.Dictionary) and each.get("Type") == "/StructTreeRoot":
+                each["IDTree"] = index.reference
 
 
 def _for_paper(blob: Blob) -> bytes:
