@@ -1,5 +1,5 @@
-"""Settings of one shop. With nothing set it runs on this machine alone, out of `var/`; environment variables move it onto
-PostgreSQL, Redis and SMTP. README.md lists them.
+"""Settings of one shop. With nothing set it runs on this machine alone, out of `var/`; environment
+variables move it onto PostgreSQL, Redis and SMTP. README.md lists them.
 """
 
 import os
@@ -43,13 +43,16 @@ PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
 """The address that clients use. It stands in every link that goes out."""
 _public = urlsplit(PUBLIC_URL)
 if _public.scheme not in ("http", "https") or not _public.hostname:
-    raise ImproperlyConfigured(f"PUBLIC_URL has to be a web address such as https://shop.example.com, not {PUBLIC_URL!r}.")
+    raise ImproperlyConfigured(
+        f"PUBLIC_URL has to be a web address such as https://shop.example.com, not {PUBLIC_URL!r}."
+    )
 SECURE = _public.scheme == "https"
 ALLOWED_HOSTS = [_public.hostname, *env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])]
 CSRF_TRUSTED_ORIGINS = [f"{_public.scheme}://{_public.netloc}"]
 
 TRUSTED_PROXIES = env.list("TRUSTED_PROXIES", default=[])
-"""Addresses of proxies in front whose X-Forwarded-For and X-Forwarded-Proto are believed. Empty: nobody is."""
+"""Addresses of proxies in front whose X-Forwarded-For and X-Forwarded-Proto are believed. Empty: nobody
+is."""
 
 INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
@@ -120,13 +123,14 @@ CRISPY_ALLOWED_TEMPLATE_PACKS = ("paper",)
 CRISPY_TEMPLATE_PACK = "paper"
 CRISPY_FAIL_SILENTLY = False
 
-# -- the database --------------------------------------------------------------------------------------------------------
+# -- the database --------------------------------------------------------------------------------------------
 
 _SQLITE = {
     "ENGINE": "django.db.backends.sqlite3",
     "NAME": str(VAR / "shop.sqlite3"),
     "OPTIONS": {
-        # IMMEDIATE: a transaction that will write takes the lock at once and waits its turn, instead of failing half way.
+        # IMMEDIATE: a transaction that will write takes the lock at once and waits its turn, instead of
+        # failing half way.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
@@ -137,7 +141,10 @@ if env.str("DATABASE_URL", default=""):
     DATABASES = {"default": env.db("DATABASE_URL")}
     if DATABASES["default"]["ENGINE"].endswith("postgresql"):
         DATABASES["default"].setdefault("OPTIONS", {}).update(
-            {"connect_timeout": 5, "options": "-c lock_timeout=20000 -c idle_in_transaction_session_timeout=60000"}
+            {
+                "connect_timeout": 5,
+                "options": "-c lock_timeout=20000 -c idle_in_transaction_session_timeout=60000",
+            }
         )
         DATABASES["default"]["CONN_MAX_AGE"] = 60
         DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
@@ -147,7 +154,7 @@ else:
     DATABASES = {"default": _SQLITE}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# -- the worker and its broker -----------------------------------------------------------------------------------
+# -- the worker and its broker -------------------------------------------------------------------------------
 
 REDIS_URL = env.str("REDIS_URL", default="")
 _BROKER = VAR / "broker"
@@ -183,11 +190,15 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR / "beat-schedule")
 SWEEP_SECONDS = env.float("SWEEP_SECONDS", default=30.0)
 CELERY_BEAT_SCHEDULE = {
-    "sweep": {"task": "shopdesk.base.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS}},
+    "sweep": {
+        "task": "shopdesk.base.sweep",
+        "schedule": SWEEP_SECONDS,
+        "options": {"expires": SWEEP_SECONDS},
+    },
     "reminders": {"task": "shopdesk.visits.remind", "schedule": 300.0, "options": {"expires": 300.0}},
 }
 
-# -- mail ----------------------------------------------------------------------------------------------------------------
+# -- mail ----------------------------------------------------------------------------------------------------
 
 EMAIL_URL = env.str("EMAIL_URL", default="")
 MAIL_FOLDER = VAR / "mail"
@@ -203,7 +214,7 @@ EMAIL_TIMEOUT = 30
 MAIL_GATHER_SECONDS = env.float("MAIL_GATHER_SECONDS", default=600.0)
 """Progress written within this many seconds goes out as one email."""
 
-# -- people and addresses ------------------------------------------------------------------------------------------------
+# -- people and addresses ------------------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "shop.User"
 AUTH_PASSWORD_VALIDATORS = [
@@ -221,7 +232,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_HTTPONLY = True
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
-# -- in the browser ------------------------------------------------------------------------------------------------------
+# -- in the browser ------------------------------------------------------------------------------------------
 
 SECURE_SSL_REDIRECT = SECURE and env.bool("SSL_REDIRECT", default=True)
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
@@ -246,7 +257,7 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 60
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 FILE_UPLOAD_TEMP_DIR = None
 
-# -- files ---------------------------------------------------------------------------------------------------------------
+# -- files ---------------------------------------------------------------------------------------------------
 
 PICTURES = VAR / "pictures"
 DOCUMENTS = VAR / "documents"
@@ -267,7 +278,7 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = DEBUG or TESTING
 
-# -- words ---------------------------------------------------------------------------------------------------------------
+# -- words ---------------------------------------------------------------------------------------------------
 
 LANGUAGE_CODE = "en"
 USE_I18N = True

@@ -1,11 +1,12 @@
-"""What every test can start from: a shop, its owner, a client with a commission, and a worker that runs when asked."""
+"""What every test can start from: a shop, its owner, a client with a commission, and a worker that runs
+when asked."""
 
 from __future__ import annotations
 
 import io
 import os
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import time
 from decimal import Decimal
 from pathlib import Path
@@ -29,7 +30,8 @@ from shopdesk.commissions.models import Commission
 from shopdesk.shop.models import OpeningWindow, Shop, User
 
 REQUIRED = {word for word in os.environ.get("SHOPDESK_REQUIRE", "").split(",") if word}
-"""What must be there (CI): browser, postgres, redis. A missing one fails; elsewhere it is skipped with its reason."""
+"""What must be there (CI): browser, postgres, redis. A missing one fails; elsewhere it is skipped with its
+reason."""
 
 
 def need(what: str, there: bool, reason: str) -> None:
@@ -103,7 +105,7 @@ def shop(db: None) -> Shop:
         currency="USD",
         locale="en_US",
         tax_rate=Decimal("6.25"),
-        terms="The deposit books the place in the queue.\nWhat is not collected within 30 days is stored at $5 a day.",
+        terms="The deposit books the place.\nWhat is not collected within 30 days is stored at $5 a day.",
         included="Taking off and refitting the hardware",
         not_included="Upholstery\nCollection",
     )
@@ -175,7 +177,7 @@ MakePicture = Callable[..., SimpleUploadedFile]
 
 
 @pytest.fixture
-def picture_file() -> Iterator[MakePicture]:
+def picture_file() -> MakePicture:
     """`picture_file("a.jpg", (80, 60), "JPEG")` → an upload of a picture of coloured noise, no two alike."""
     chance = random.Random(7)
 
@@ -187,4 +189,4 @@ def picture_file() -> Iterator[MakePicture]:
         image.save(buffer, fmt, **save)
         return SimpleUploadedFile(name, buffer.getvalue(), content_type=f"image/{fmt.lower()}")
 
-    yield make
+    return make

@@ -1,5 +1,5 @@
-"""A walk over every address: each desk address needs the owner, each client address refuses strangers and other clients, GET
-changes nothing, and a POST without its token is refused."""
+"""A walk over every address: each desk address needs the owner, each client address refuses strangers and
+other clients, GET changes nothing, and a POST without its token is refused."""
 
 from __future__ import annotations
 

@@ -11,8 +11,8 @@ from django.db import connections, models
 _SQLITE = """CREATE TRIGGER IF NOT EXISTS {table}_append_only BEFORE UPDATE ON {table}
 BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"""
 _POSTGRES = (
-    """CREATE OR REPLACE FUNCTION shopdesk_append_only() RETURNS trigger LANGUAGE plpgsql AS
-$$ BEGIN RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$""",
+    """CREATE OR REPLACE FUNCTION shopdesk_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$""",
     """CREATE OR REPLACE TRIGGER {table}_append_only BEFORE UPDATE ON {table}
 FOR EACH ROW EXECUTE FUNCTION shopdesk_append_only()""",
 )

@@ -1,6 +1,6 @@
-"""Bytes by name. An email carries a document and a document shows a picture, and the three rooms do not know each other: they name
-bytes by a ref ("documents:17", "pictures:5:large"). The room that owns them registers how to fetch them, and says when they
-are there.
+"""Bytes by name. An email carries a document and a document shows a picture, and the three rooms do not
+know each other: they name bytes by a ref ("documents:17", "pictures:5:large"). The room that owns them
+registers how to fetch them, and says when they are there.
 """
 
 from __future__ import annotations

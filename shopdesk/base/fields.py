@@ -1,4 +1,5 @@
-"""Money in the database: exact on every database, SQLite included, where a DECIMAL column is a binary float."""
+"""Money in the database: exact on every database, SQLite included, where a DECIMAL column is a binary
+float."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ else:
 
 
 class AmountField(_Base):
-    """A `Decimal` with four places, kept as a whole number of ten-thousandths, so that SQL sums are exact as well.
+    """A `Decimal` with four places, kept as a whole number of ten-thousandths, so that SQL sums are exact
+    as well.
 
     Holds up to ± 922 million million. More than four decimals, NaN and infinity raise `ValidationError`.
     """

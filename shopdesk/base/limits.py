@@ -10,7 +10,8 @@ from shopdesk.base.models import Limit
 
 
 def allow(name: str, *, most: int, span: timedelta) -> bool:
-    """Count one use of `name` ("sign-in 203.0.113.7"); `False` once there were more than `most` within the span."""
+    """Count one use of `name` ("sign-in 203.0.113.7"); `False` once there were more than `most` within the
+    span."""
     now = timezone.now()
     name = name[:120]
     rows = Limit.objects.filter(name=name)

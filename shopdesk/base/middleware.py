@@ -7,10 +7,11 @@ from django.http import HttpRequest, HttpResponse
 
 
 class TrustedProxies:
-    """Believe X-Forwarded-For and X-Forwarded-Proto from the proxies that are named in the settings, and from nobody else.
+    """Believe X-Forwarded-For and X-Forwarded-Proto from the proxies that are named in the settings, and
+    from nobody else.
 
-    The client's address is the last one in X-Forwarded-For that is not itself a trusted proxy: what stands before it, the
-    client could have written.
+    The client's address is the last one in X-Forwarded-For that is not itself a trusted proxy: what stands
+    before it, the client could have written.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:

@@ -12,8 +12,8 @@ from django.utils import timezone
 class Work(models.Model):
     """Work to do is a row. `shopdesk.base.work` claims it, does it and marks it done.
 
-    `due_at` is the earliest moment to try. While somebody works on it, `lease` names the attempt and `lease_until` says when
-    it counts as abandoned.
+    `due_at` is the earliest moment to try. While somebody works on it, `lease` names the attempt and
+    `lease_until` says when it counts as abandoned.
     """
 
     class State(models.TextChoices):
@@ -52,7 +52,8 @@ class Submission(models.Model):
 
 
 class Counter(models.Model):
-    """A running number without gaps: it is taken in the transaction that uses it, so a rollback gives it back."""
+    """A running number without gaps: it is taken in the transaction that uses it, so a rollback gives it
+    back."""
 
     name = models.CharField(max_length=60, primary_key=True)
     last = models.PositiveIntegerField(default=0)

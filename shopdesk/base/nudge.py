@@ -1,7 +1,8 @@
-"""After a commit, tell a worker to look. A lost nudge costs half a minute (the sweep finds the row), never the person at the form.
+"""After a commit, tell a worker to look. A lost nudge costs half a minute (the sweep finds the row), never
+the person at the form.
 
-The broker may refuse, hang, or accept and stay silent: the nudge is sent from one thread that is waited for at most a second,
-and while one is still stuck no other is tried.
+The broker may refuse, hang, or accept and stay silent: the nudge is sent from one thread that is waited for
+at most a second, and while one is still stuck no other is tried.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ from shopdesk.base.models import Counter
 
 
 def next_number(name: str) -> int:
-    """The next number of that name, starting at 1, without gaps. Has to be called inside the transaction that uses it; others who
-    want the same counter wait for its end."""
+    """The next number of that name, starting at 1, without gaps. Has to be called inside the transaction
+    that uses it; others who want the same counter wait for its end."""
     assert transaction.get_connection().in_atomic_block, (
         "a number without gaps is taken in the transaction that uses it"
     )

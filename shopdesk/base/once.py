@@ -1,4 +1,5 @@
-"""Every form carries a submission key. The same key twice is one change, and the second press lands where the first one did."""
+"""Every form carries a submission key. The same key twice is one change, and the second press lands where
+the first one did."""
 
 from __future__ import annotations
 
@@ -12,7 +13,8 @@ from shopdesk.base.models import Submission
 
 
 def submission_key(request: HttpRequest) -> uuid.UUID:
-    """The key that came with the form. A form without one (an old page, a robot) gets a new one: it is then on its own."""
+    """The key that came with the form. A form without one (an old page, a robot) gets a new one: it is then
+    on its own."""
     try:
         return uuid.UUID(request.POST.get("submission", ""))
     except ValueError:
@@ -20,8 +22,8 @@ def submission_key(request: HttpRequest) -> uuid.UUID:
 
 
 def once(key: uuid.UUID, do: Callable[[], str]) -> str:
-    """Run `do` in one transaction with the key and return the address it answers with; for a key that was used already, return the
-    first one's address and do nothing. If `do` raises, the key is free again.
+    """Run `do` in one transaction with the key and return the address it answers with; for a key that was
+    used already, return the first one's address and do nothing. If `do` raises, the key is free again.
 
     Two at once: the second waits at the unique key until the first has committed or rolled back.
     """

@@ -12,8 +12,8 @@ from shopdesk.base.refusals import Refused
 def pressed(
     request: HttpRequest, do: Callable[[], str], *, back: str, said: str = ""
 ) -> HttpResponseRedirect:
-    """Run `do` under the form's submission key and redirect to the address it answers with. When it refuses, the sentence is shown on
-    the page `back`. `said` is shown when it went well."""
+    """Run `do` under the form's submission key and redirect to the address it answers with. When it
+    refuses, the sentence is shown on the page `back`. `said` is shown when it went well."""
     try:
         landing = once(submission_key(request), do)
     except Refused as no:

@@ -8,8 +8,9 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Who:
-    """The person behind an action: an `owner` (or helper; `id` is the user's), a `client` (`id` is the client's), or the
-    `shop` itself (a worker; no id). `address` is the network address they came from, where one is known."""
+    """The person behind an action: an `owner` (or helper; `id` is the user's), a `client` (`id` is the
+    client's), or the `shop` itself (a worker; no id). `address` is the network address they came from,
+    where one is known."""
 
     kind: Literal["owner", "client", "shop"]
     id: int | None = None

@@ -1,11 +1,12 @@
-"""Claim a row of work, do it, mark it done. A guarded `UPDATE … WHERE` decides who got there first, and a lease that ran out is
-taken over, so nothing that was committed goes undone, whatever dies when.
+"""Claim a row of work, do it, mark it done. A guarded `UPDATE … WHERE` decides who got there first, and a
+lease that ran out is taken over, so nothing that was committed goes undone, whatever dies when.
 
     while (row := work.claim(Email.objects.all(), lease=timedelta(minutes=2))) is not None:
         ...                                    # outside any transaction
         work.finish(row)                       # or put_off(row, ...) or give_up(row, ...)
 
-Each of the three endings is itself guarded by the lease: whoever lost the lease meanwhile changes nothing and is told `False`.
+Each of the three endings is itself guarded by the lease: whoever lost the lease meanwhile changes nothing
+and is told `False`.
 """
 
 from __future__ import annotations
@@ -61,14 +62,16 @@ def _end(row: Work, **values: Any) -> bool:
 
 
 def finish(row: Work, *, now: datetime | None = None, **values: Any) -> bool:
-    """Mark a claimed row done, setting `values` in the same statement. `False` if the lease was lost: then nothing changed."""
+    """Mark a claimed row done, setting `values` in the same statement. `False` if the lease was lost: then
+    nothing changed."""
     return _end(row, state=State.DONE, done_at=now or timezone.now(), trouble="", **values)
 
 
 def put_off(
     row: Work, after: timedelta, trouble: str = "", *, counts: bool = True, now: datetime | None = None
 ) -> bool:
-    """Not now: try again `after` that long. `counts=False` takes the try back (it only waited for something else)."""
+    """Not now: try again `after` that long. `counts=False` takes the try back (it only waited for something
+    else)."""
     values: dict[str, Any] = {} if counts else {"tries": F("tries") - 1}
     return _end(row, state=State.WAITING, due_at=(now or timezone.now()) + after, trouble=trouble, **values)
 
@@ -86,14 +89,15 @@ def again(rows: QuerySet[W], *, now: datetime | None = None) -> int:
 
 
 def growing_wait(tries: int, *, first: float = 20, most: float = 6 * 3600) -> timedelta:
-    """The wait after the `tries`-th failure in seconds: doubling from `first` up to `most`, a fifth of it by chance, so that what
-    failed together does not come back together."""
+    """The wait after the `tries`-th failure in seconds: doubling from `first` up to `most`, a fifth of it
+    by chance, so that what failed together does not come back together."""
     wait = min(first * 2 ** max(tries - 1, 0), most)
     return timedelta(seconds=wait * random.uniform(0.8, 1.2))
 
 
 def run_all(claim_one: Callable[[], W | None], do: Callable[[W], None], *, most: int = 500) -> int:
-    """Work until nothing is due (or `most` rows are done, so that one kind of work does not starve another)."""
+    """Work until nothing is due (or `most` rows are done, so that one kind of work does not starve
+    another)."""
     count = 0
     while count < most and (row := claim_one()) is not None:
         do(row)

@@ -43,8 +43,8 @@ def set_to_dry(commission: Commission, who: Who, *, note: str = "") -> None:
 
 @transaction.atomic
 def first_coat(commission: Commission, who: Who, *, past: str = "") -> None:
-    """The first coat of colour goes on. Where the quote promises a sample it waits for the client's yes; the owner may step past that
-    with a reason."""
+    """The first coat of colour goes on. Where the quote promises a sample it waits for the client's yes;
+    the owner may step past that with a reason."""
     now = locked(commission.pk)
     if now.stage not in (Stage.IN_WORK, Stage.DRYING):
         raise Refused("The piece is not on the bench.")
@@ -97,8 +97,8 @@ def cancel(
     how: str = "",
     on: date | None = None,
 ) -> None:
-    """End the commission by either side's wish. Of what was received, `give_back` is returned and the rest kept, as the terms say;
-    both go into the ledger, and nothing more is due."""
+    """End the commission by either side's wish. Of what was received, `give_back` is returned and the rest
+    kept, as the terms say; both go into the ledger, and nothing more is due."""
     if not reason.strip():
         raise Refused("Say who cancels and why.", field="reason")
     advance(commission, Stage.CANCELLED, who, note=reason)

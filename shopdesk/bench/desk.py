@@ -44,8 +44,8 @@ _MOVES: dict[str, tuple[Move, str]] = {
 @desk_view
 @require_POST
 def move(request: DeskRequest, number: str, verb: str) -> HttpResponseBase:
-    """One press: `begin-work`, `set-to-dry`, `first-coat`, `ready`, `hand-over`, `take-up-again`; with `note`, and `past`, the reason to
-    step past a house rule."""
+    """One press: `begin-work`, `set-to-dry`, `first-coat`, `ready`, `hand-over`, `take-up-again`; with
+    `note`, and `past`, the reason to step past a house rule."""
     if verb not in _MOVES:
         raise Http404
     commission = at_desk(number)

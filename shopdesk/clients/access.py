@@ -1,7 +1,7 @@
 """The client's door: a link that carries a grant's id and its HMAC, and the session that it starts.
 
-The HMAC (SHA-256, under the shop's secret key) covers the grant's id and version. Whoever holds the link is the client; raising the
-version closes every door that earlier links opened, sessions included.
+The HMAC (SHA-256, under the shop's secret key) covers the grant's id and version. Whoever holds the link is
+the client; raising the version closes every door that earlier links opened, sessions included.
 """
 
 from __future__ import annotations
@@ -41,7 +41,8 @@ def _seal(grant_id: int, version: int) -> str:
 
 
 def link(grant: Grant, path: str) -> str:
-    """The absolute address that lets a client in and leads on to `path` ("/my/26-014/"). It is a key: never store it."""
+    """The absolute address that lets a client in and leads on to `path` ("/my/26-014/"). It is a key: never
+    store it."""
     door = reverse("portal:enter", args=[f"{grant.pk}.{_seal(grant.pk, grant.version)}"])
     return f"{settings.PUBLIC_URL}{door}?{urlencode({'to': path})}"
 
@@ -52,7 +53,8 @@ def placeholder(grant: Grant, path: str) -> str:
 
 
 def write_link(rest: str) -> str:
-    """For `shopdesk.mail.links`: "17/my/26-014/" → the link. Raises `LookupError` for a grant that is gone."""
+    """For `shopdesk.mail.links`: "17/my/26-014/" → the link. Raises `LookupError` for a grant that is
+    gone."""
     grant_id, _, path = rest.partition("/")
     grant = Grant.objects.filter(pk=int(grant_id)).first()
     if grant is None:
@@ -61,7 +63,8 @@ def write_link(rest: str) -> str:
 
 
 def open_door(request: HttpRequest, token: str) -> bool:
-    """Start a session for the client that a link's token belongs to. `False` for a token that is wrong, old or revoked."""
+    """Start a session for the client that a link's token belongs to. `False` for a token that is wrong, old
+    or revoked."""
     grant_id, _, seal = token.partition(".")
     if not grant_id.isascii() or not grant_id.isdigit() or len(grant_id) > 15:
         return False

@@ -10,8 +10,9 @@ from shopdesk.clients.models import Client, Grant
 
 @transaction.atomic
 def know_client(*, name: str, email: str, phone: str, address: str = "") -> Client:
-    """The client with this name and way to reach them, or a new one with a grant. Two people who share an address stay two: only the
-    same name with the same email (or, without one, the same phone) is the same client."""
+    """The client with this name and way to reach them, or a new one with a grant. Two people who share an
+    address stay two: only the same name with the same email (or, without one, the same phone) is the same
+    client."""
     email, phone = email.strip().lower(), phone.strip()
     same = Client.objects.filter(name__iexact=name.strip())
     known = None

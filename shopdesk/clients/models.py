@@ -23,8 +23,8 @@ class Client(models.Model):
 
 
 class Grant(models.Model):
-    """A client's way in. Their link carries this id and its HMAC with the version; raising the version makes every earlier link and
-    every session that came from one worthless."""
+    """A client's way in. Their link carries this id and its HMAC with the version; raising the version
+    makes every earlier link and every session that came from one worthless."""
 
     client = models.OneToOneField(Client, on_delete=models.CASCADE, related_name="grant")
     version = models.PositiveIntegerField(default=1)

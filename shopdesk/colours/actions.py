@@ -36,7 +36,8 @@ class NewSample:
 
 @transaction.atomic
 def propose(piece: Piece, new: NewSample, who: Who, picture: Picture | None = None) -> Sample:
-    """Show the client a sample for a piece: the next round. Refuses while an earlier one waits for its answer."""
+    """Show the client a sample for a piece: the next round. Refuses while an earlier one waits for its
+    answer."""
     commission = locked(piece.commission_id)
     if commission.stage in ENDS:
         raise Refused("This commission has ended.")
@@ -82,10 +83,8 @@ def approve(sample_id: int, name: str, who: Who, *, in_shop: bool = False) -> Sa
     sample = _answer(sample_id, Sample.State.APPROVED, name, "", who, in_shop)
     commission = sample.piece.commission
     agree_colour(sample.piece, timezone.now())
-    write_line(
-        commission, who, "sample approved", f"Sample {sample.round} for the {sample.piece.name} approved: {sample.name}",
-        for_client=True,
-    )  # fmt: skip
+    words = f"Sample {sample.round} for the {sample.piece.name} approved: {sample.name}"
+    write_line(commission, who, "sample approved", words, for_client=True)
     _tell_shop(commission, sample, who, "approved")
     return sample
 
@@ -99,10 +98,8 @@ def ask_again(sample_id: int, name: str, answer: str, who: Who, *, in_shop: bool
         )
     sample = _answer(sample_id, Sample.State.AGAIN, name, answer.strip()[:1000], who, in_shop)
     commission = sample.piece.commission
-    write_line(
-        commission, who, "sample again", f"Another sample wanted for the {sample.piece.name} after {sample.name}",
-        for_client=True,
-    )  # fmt: skip
+    words = f"Another sample wanted for the {sample.piece.name} after {sample.name}"
+    write_line(commission, who, "sample again", words, for_client=True)
     _tell_shop(commission, sample, who, "not right yet")
     return sample
 

@@ -49,6 +49,9 @@ class AnswerForm(forms.Form):
 
     name = forms.CharField(label="Your name", max_length=120)
     answer = forms.CharField(
-        label="What is not right yet", max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}),
+        label="What is not right yet",
+        max_length=1000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
         help_text="Only if you would like another one: too dark, too warm, too shiny.",
-    )  # fmt: skip
+    )

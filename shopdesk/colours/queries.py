@@ -15,7 +15,8 @@ def samples_of(commission: Commission) -> list[Sample]:
 
 
 def wanted_again(most: int = 50) -> list[Sample]:
-    """The latest samples of pieces whose client asked for another one and has not been shown it, longest waiting first."""
+    """The latest samples of pieces whose client asked for another one and has not been shown it, longest
+    waiting first."""
     return list(
         Sample.objects.filter(state=Sample.State.AGAIN, piece__colour_open=True)
         .exclude(piece__in=Sample.objects.filter(state=Sample.State.PROPOSED).values("piece"))

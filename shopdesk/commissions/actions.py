@@ -60,7 +60,8 @@ class NewCommission:
 
 @transaction.atomic
 def open_commission(new: NewCommission, who: Who) -> Commission:
-    """Take in a request: the commission with its number, its pieces (at least one is made) and its pictures in order."""
+    """Take in a request: the commission with its number, its pieces (at least one is made) and its pictures
+    in order."""
     today = timezone.localdate()
     number = f"{today:%y}-{next_number(f'commission {today:%Y}'):03d}"
     commission = Commission.objects.create(
@@ -128,7 +129,8 @@ FACTS = frozenset(
 
 
 def set_facts(commission: Commission, **facts: datetime | date | bool | None) -> None:
-    """Write facts of the commission: the dated columns that stages wait for. In the transaction of the step that knows them."""
+    """Write facts of the commission: the dated columns that stages wait for. In the transaction of the step
+    that knows them."""
     unknown = facts.keys() - FACTS
     if unknown:
         raise TypeError(f"Not a fact of a commission: {', '.join(sorted(unknown))}")
@@ -144,8 +146,9 @@ def answered(commission: Commission) -> None:
 
 
 def agree_colour(piece: Piece, at: datetime | None) -> None:
-    """Write when a piece's colour was agreed (`None`: a new sample is out, so it is open again). The commission's colour is agreed
-    once no piece that was shown a sample waits for one; `colours` calls this for each piece that it shows one of."""
+    """Write when a piece's colour was agreed (`None`: a new sample is out, so it is open again). The
+    commission's colour is agreed once no piece that was shown a sample waits for one; `colours` calls this
+    for each piece that it shows one of."""
     Piece.objects.filter(pk=piece.pk).update(colour_agreed_at=at, colour_open=at is None)
     piece.colour_agreed_at, piece.colour_open = at, at is None
     waiting = Piece.objects.filter(commission_id=piece.commission_id, colour_open=True).exists()

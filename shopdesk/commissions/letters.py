@@ -1,4 +1,5 @@
-"""Writing to the client and to the shop about a commission: the outbox row, its place in the commission, and the thread."""
+"""Writing to the client and to the shop about a commission: the outbox row, its place in the commission,
+and the thread."""
 
 from __future__ import annotations
 
@@ -27,11 +28,12 @@ def to_client(
     gather: str = "",
     due_at: datetime | None = None,
 ) -> Email:
-    """Write to the client (or, for a client without email, put the words on the owner's list of what to tell). In the transaction
-    that causes it.
+    """Write to the client (or, for a client without email, put the words on the owner's list of what to
+    tell). In the transaction that causes it.
 
-    `kind` names `templates/emails/<kind>.md`; it gets `context` and `name`, `shop_name`, `number`, `page` (a link to `path`, or to
-    the commission's page) and `pieces`. Strings in the context are data and never markup.
+    `kind` names `templates/emails/<kind>.md`; it gets `context` and `name`, `shop_name`, `number`, `page`
+    (a link to `path`, or to the commission's page) and `pieces`. Strings in the context are data and never
+    markup.
     """
     shop = the_shop()
     client = commission.client

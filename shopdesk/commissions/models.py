@@ -31,8 +31,8 @@ class Stage(models.TextChoices):
 class Commission(models.Model):
     """One job for one client, from request to hand-over.
 
-    The dated columns are what stages wait for (`stages.py`) and what the printed list of steps shows. They are set through
-    `commissions.actions` and nowhere else.
+    The dated columns are what stages wait for (`stages.py`) and what the printed list of steps shows. They
+    are set through `commissions.actions` and nowhere else.
     """
 
     class Source(models.TextChoices):
@@ -95,8 +95,8 @@ class Commission(models.Model):
 
 
 class Piece(models.Model):
-    """One piece of furniture of a commission. Sizes in millimetres; the lead caution follows from age and finish
-    (`craft.cautions`) when they are written."""
+    """One piece of furniture of a commission. Sizes in millimetres; the lead caution follows from age and
+    finish (`craft.cautions`) when they are written."""
 
     class Finish(models.TextChoices):
         UNKNOWN = "unknown", "not sure"
@@ -159,8 +159,8 @@ class Shot(models.Model):
 
 
 class JournalLine(AppendOnly):
-    """One line of the one history: who, what, when. Written in the action's own transaction and never changed. Names nobody: people
-    stand in it by id."""
+    """One line of the one history: who, what, when. Written in the action's own transaction and never
+    changed. Names nobody: people stand in it by id."""
 
     commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="journal")
     at = models.DateTimeField(default=timezone.now)

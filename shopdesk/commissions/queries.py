@@ -26,7 +26,8 @@ def at_desk(number: str) -> Commission:
 
 
 def of_client(client: Client, number: str) -> Commission:
-    """A client's own commission. Raises `Http404` for one that is not theirs, as for one that is not there."""
+    """A client's own commission. Raises `Http404` for one that is not theirs, as for one that is not
+    there."""
     commission = _whole().filter(number=number, client=client).first()
     if commission is None:
         raise Http404
@@ -54,8 +55,8 @@ def journal_of(commission: Commission, *, for_client: bool = False) -> list[Jour
 
 
 def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[int, Shot]:
-    """The picture that each commission is known by: its finished one, else the first that was sent. Three statements for any
-    number of commissions."""
+    """The picture that each commission is known by: its finished one, else the first that was sent. Three
+    statements for any number of commissions."""
     rows = Shot.objects.filter(commission__in=list(commission_ids)).exclude(kind__in=_NOT_A_FACE)
     if for_client:
         rows = rows.filter(for_client=True)

@@ -1,7 +1,8 @@
-"""The life of a commission, as a table: from, to, who may, what must be true. `advance` is the only writer of the stage.
+"""The life of a commission, as a table: from, to, who may, what must be true. `advance` is the only writer
+of the stage.
 
-A need is either a house rule, which the owner may step past with a reason that the journal keeps, or a matter of records, safety or
-money, which nobody steps past.
+A need is either a house rule, which the owner may step past with a reason that the journal keeps, or a
+matter of records, safety or money, which nobody steps past.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ class Need:
 
 @dataclass(frozen=True)
 class Step:
-    """One way from one stage to the next. `words` is the journal's line; `sets` names the dated column that becomes now."""
+    """One way from one stage to the next. `words` is the journal's line; `sets` names the dated column that
+    becomes now."""
 
     came_from: tuple[Stage, ...]
     to: Stage
@@ -113,14 +115,15 @@ def unmet(commission: Commission, step: Step) -> list[Need]:
 
 
 def locked(commission_id: int) -> Commission:
-    """The commission with its row locked until the transaction ends: whoever decides something from its facts begins with this."""
+    """The commission with its row locked until the transaction ends: whoever decides something from its
+    facts begins with this."""
     assert transaction.get_connection().in_atomic_block
     return Commission.objects.select_for_update(of=("self",)).select_related("client").get(pk=commission_id)
 
 
 def step_past(commission: Commission, needs: tuple[Need, ...], who: Who, past: str) -> str:
-    """Check the needs: returns the reason that the journal keeps when the owner steps past house rules, "" when all are met. Raises
-    `Refused` with what is missing otherwise."""
+    """Check the needs: returns the reason that the journal keeps when the owner steps past house rules, ""
+    when all are met. Raises `Refused` with what is missing otherwise."""
     missing = [need for need in needs if not need.met(commission)]
     past = past.strip()
     hard = [need for need in missing if not (need.house_rule and past and who.is_owner)]
@@ -141,16 +144,15 @@ def advance(
 ) -> Commission:
     """Move a commission on, and write its journal line. Returns it as it now stands.
 
-    `past` is the owner's reason to step past unmet house rules, `note` is added to the line, `quiet` keeps the line from the
-    client. Raises `Refused` when the table has no such step from where it stands by now, when somebody else has to take it, or
-    when a need is unmet.
+    `past` is the owner's reason to step past unmet house rules, `note` is added to the line, `quiet` keeps
+    the line from the client. Raises `Refused` when the table has no such step from where it stands by now,
+    when somebody else has to take it, or when a need is unmet.
     """
     now = locked(commission.pk)
     step = step_between(now.stage, to)
     if step is None or (now.stage == Stage.ON_HOLD and to not in (now.held_from, Stage.CANCELLED)):
-        raise Refused(
-            f"This commission is {now.get_stage_display().lower()} by now; that step does not follow from there."
-        )
+        stage = now.get_stage_display().lower()
+        raise Refused(f"This commission is {stage} by now; that step does not follow from there.")
     if who.kind not in step.who:
         raise Refused("That step is the shop's to take.")
     reason = step_past(now, step.needs, who, past)

@@ -10,7 +10,8 @@ from shopdesk.commissions.models import Commission, Shot
 
 
 class Message(models.Model):
-    """One thing that one of the two said. `answered_at` is set on a client's message once the shop has answered it."""
+    """One thing that one of the two said. `answered_at` is set on a client's message once the shop has
+    answered it."""
 
     commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="+")
     by_client = models.BooleanField()

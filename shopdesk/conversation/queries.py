@@ -17,7 +17,8 @@ def messages_of(commission: Commission) -> list[Message]:
 
 
 def unanswered(most: int = 50) -> list[Message]:
-    """The first unanswered message of each client's commission, longest waiting first, with commission and client."""
+    """The first unanswered message of each client's commission, longest waiting first, with commission and
+    client."""
     seen: set[int] = set()
     first = []
     for message in (

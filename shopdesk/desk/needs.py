@@ -1,4 +1,5 @@
-"""What needs the owner now, in order: people who wait for a word first, then money and dates, then the bench."""
+"""What needs the owner now, in order: people who wait for a word first, then money and dates, then the
+bench."""
 
 from __future__ import annotations
 
@@ -239,12 +240,8 @@ class _Desk:
             standing = self.money.get(commission.pk)
             if standing and standing.deposit_due_on >= self.today:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
-                rows.append(
-                    (
-                        commission,
-                        f"owes the deposit of {money(standing.deposit_open, standing.currency, self.shop.locale)}, due {due}",
-                    )
-                )
+                owed = money(standing.deposit_open, standing.currency, self.shop.locale)
+                rows.append((commission, f"owes the deposit of {owed}, due {due}"))
         return rows
 
 

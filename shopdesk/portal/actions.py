@@ -15,7 +15,8 @@ from shopdesk.shop.models import Shop
 
 @transaction.atomic
 def send_fresh_link(shop: Shop, email: str) -> None:
-    """Send everybody who is known by this address a link to their page. Whether anybody is, nobody is told."""
+    """Send everybody who is known by this address a link to their page. Whether anybody is, nobody is
+    told."""
     for client in clients_with_email(email):
         write(
             "fresh-link",

@@ -43,8 +43,8 @@ def front(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def enter(request: HttpRequest, token: str) -> HttpResponse:
-    """Open the door for a link and go on to an address without the secret. Changes nothing but the session: mail scanners open
-    links too."""
+    """Open the door for a link and go on to an address without the secret. Changes nothing but the session:
+    mail scanners open links too."""
     to = request.GET.get("to", "")
     if not to.startswith("/my/") or not url_has_allowed_host_and_scheme(to, allowed_hosts=None):
         to = reverse("portal:mine")

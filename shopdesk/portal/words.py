@@ -131,9 +131,9 @@ def _where(facts: Facts) -> tuple[str, str]:
         case Stage.AGREED if standing:
             sum_ = money(standing.deposit_open, standing.currency, shop.locale)
             due = standing.deposit_due_on
-            late = due < facts.today
+            was = "which was due" if due < facts.today else "due"
             return (
-                f"Waiting for your deposit of {sum_}, {'which was due' if late else 'due'} {facts.soon(due)}.",
+                f"Waiting for your deposit of {sum_}, {was} {facts.soon(due)}.",
                 "It books your place in the queue, and is part of the price.",
             )
         case Stage.BOOKED:
@@ -261,7 +261,8 @@ _ORDER = [
 
 
 def steps(facts: Facts) -> list[Step]:
-    """The printed list of steps: done ones with their day, the present one, and those to come with the days that were agreed."""
+    """The printed list of steps: done ones with their day, the present one, and those to come with the days
+    that were agreed."""
     commission, standing, shop = facts.commission, facts.standing, facts.shop
     here = commission.held_from or commission.stage
     stopped = commission.stage in (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)

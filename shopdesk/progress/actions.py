@@ -22,8 +22,8 @@ LONGEST = 1000
 def show(
     commission: Commission, text: str, who: Who, pictures: Sequence[Picture] = (), *, finished: bool = False
 ) -> Update:
-    """Pictures, a few words, sent. The client's page shows it at once; several within ten minutes go out as one email. `finished`
-    marks the pictures as the final ones, which Ready waits for."""
+    """Pictures, a few words, sent. The client's page shows it at once; several within ten minutes go out as
+    one email. `finished` marks the pictures as the final ones, which Ready waits for."""
     now = locked(commission.pk)
     text = text.strip()
     if not text and not pictures:

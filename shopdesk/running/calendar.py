@@ -1,7 +1,8 @@
 """Another date for the demo: its story runs over some weeks, and is played in a minute.
 
-Everything in the house asks `django.utils.timezone.now()`, and columns that are stamped have it as their default. `Calendar` puts a
-clock of its own in both places, in this process only; workers go by the real one.
+Everything in the house asks `django.utils.timezone.now()`, and columns that are stamped have it as their
+default. `Calendar` puts a clock of its own in both places, in this process only; workers go by the real
+one.
 """
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""The demo's story, played through the same actions that the pages use: real pictures, real PDFs, real emails by a real worker.
+"""The demo's story, played through the same actions that the pages use: real pictures, real PDFs, real
+emails by a real worker.
 
 The words stand in `shared/demo/scenario.toml`, the pictures are drawn by `shopdesk.running.drawings`.
 """
@@ -38,6 +39,7 @@ from shopdesk.deposits import actions as deposits
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
 from shopdesk.intake import actions as intake
+from shopdesk.look import formats
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
@@ -82,7 +84,7 @@ class Story:
         self.pictures: dict[str, Path] = {}
         self.owner = Who("owner")
 
-    # -- telling ---------------------------------------------------------------------------------------------------------
+    # -- telling ---------------------------------------------------------------------------------------------
 
     def told(self, line: str, *, wait: bool = True) -> None:
         """A step is done: wait until the worker has done its part, then say it, and what it made."""
@@ -93,14 +95,9 @@ class Story:
         self._seen.update(made)
         self._tell(f"{self._step:2}. {line}")
         for path in made:
-            self._tell(
-                f"      {path.relative_to(settings.BASE_DIR) if path.is_relative_to(settings.BASE_DIR) else path}"
-            )
-            if path.suffix == ".eml":
-                for calendar_file in _calendar_files(path):
-                    self._tell(
-                        f"      {calendar_file.relative_to(settings.BASE_DIR) if calendar_file.is_relative_to(settings.BASE_DIR) else calendar_file}"
-                    )
+            self._tell(f"      {_near(path)}")
+            for calendar_file in _calendar_files(path) if path.suffix == ".eml" else ():
+                self._tell(f"      {_near(calendar_file)}")
 
     def _files(self) -> list[Path]:
         found = [*settings.DOCUMENTS.glob("**/*.pdf"), *settings.MAIL_FOLDER.glob("*.eml")]
@@ -134,7 +131,7 @@ class Story:
             )
         return [f"{type(row).__name__.lower()} {row.pk} ({row.trouble or row.state})" for row in rows]
 
-    # -- the parts -------------------------------------------------------------------------------------------------------
+    # -- the parts -------------------------------------------------------------------------------------------
 
     def open_shop(self) -> User:
         facts, hours, owner = dict(self.words["shop"]), self.words["hours"], self.words["owner"]
@@ -228,7 +225,7 @@ class Story:
         new = colours.NewSample(**self.words[who]["samples"][which])
         return colours.propose(piece, new, self.owner, self.photo(board)).pk
 
-    # -- the story -------------------------------------------------------------------------------------------------------
+    # -- the story -------------------------------------------------------------------------------------------
 
     def play(self) -> Addresses:
         """The whole of it. Raises `WorkerSilent` when no worker does its part."""
@@ -237,9 +234,8 @@ class Story:
         self.pictures = save_all(settings.VAR / "drawn", size=(1600, 1200))
         self.calendar.days_ago(30, 9)
         self.open_shop()
-        self.told(
-            f"{owner['name']} sets up {self.words['shop']['name']}; {len(self.pictures)} pictures drawn in {time.monotonic() - began:.0f} s"
-        )
+        shop, seconds = self.words["shop"]["name"], time.monotonic() - began
+        self.told(f"{owner['name']} sets up {shop}; {len(self.pictures)} pictures drawn in {seconds:.0f} s")
         commission = self._from_request_to_hand_over()
         self._others()
         return Addresses(
@@ -255,9 +251,8 @@ class Story:
         commission, client = self.ask(
             "desk", ["desk-before-front", "desk-before-top", "desk-before-drawer", "armchair-before"]
         )
-        self.told(
-            f"{name} asks about a writing desk and an armchair, with four pictures: commission {commission.number}"
-        )
+        number = commission.number
+        self.told(f"{name} asks about a writing desk and an armchair, with four pictures: {number}")
         at.days_ago(26, 18, 40)
         conversation.say_to_client(
             commission,
@@ -274,10 +269,10 @@ class Story:
         self.told(f"The quote goes out as a PDF, revision {quote.revision}")
         at.days_ago(23, 8, 15)
         acceptance = self.accept(quote, client, options=1)
-        self.told(f"{name} ticks an option and accepts: {acceptance.total} in all")
+        self.told(f"{name} ticks an option and accepts: {_said(acceptance.total)} in all")
         at.days_ago(22, 17, 30)
         amount = self.pay(commission, "transfer", deposit=True)
-        self.told(f"The deposit of {amount} is in, with a receipt; the place is booked")
+        self.told(f"The deposit of {_said(amount)} is in, with a receipt; the place is booked")
         at.days_ago(22, 18, 10)
         visit = self.book(commission, "drop-off", client, skip=4)
         self.told(f"{name} books a drop-off: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
@@ -336,7 +331,7 @@ class Story:
         at.turn_to(visit.starts_at + timedelta(minutes=10))
         amount = self.pay(commission, "card", deposit=False)
         bench.hand_over(commission, self.owner, note="Looked over together")
-        self.told(f"The balance of {amount} is paid, and the pieces go home")
+        self.told(f"The balance of {_said(amount)} is paid, and the pieces go home")
         return commission
 
     def _others(self) -> None:
@@ -356,9 +351,8 @@ class Story:
         at.days_ago(3, 8, 30)
         bench.begin_work(cabinet, self.owner)
         self.propose(cabinet, "cabinet", "first", "board-harvest-oak")
-        self.told(
-            f"{self.words['cabinet']['name']}’s card cabinet is on the bench and waits for its colour: {cabinet.number}"
-        )
+        name = self.words["cabinet"]["name"]
+        self.told(f"{name}’s card cabinet is on the bench and waits for its colour: {cabinet.number}")
         at.days_ago(4, 20, 30)
         mirror, client = self.ask("mirror", ["hall-mirror-before"])
         at.days_ago(3, 19, 15)
@@ -379,7 +373,8 @@ class Story:
         )
         noted = intake.note_request(asked, "phone", [self.photo("ladder-backs-before")], self.owner)
         self.told(
-            f"{chairs['name']} calls about six chairs; what would be emailed is on the list of what to tell: {noted.number}"
+            f"{chairs['name']} calls about six chairs, and has no email: {noted.number}; "
+            "what would be emailed is on the list of what to tell"
         )
 
 
@@ -400,6 +395,16 @@ def _piece(part: dict[str, str]) -> NewPiece:
 def _line(part: Sequence[Any]) -> TypedLine:
     kind, text, quantity, unit, price, taxable = part
     return TypedLine(kind, text, Decimal(price), Decimal(quantity), unit, taxable)
+
+
+def _said(amount: Decimal) -> str:
+    shop = the_shop()
+    return formats.money(amount, shop.currency, shop.locale)
+
+
+def _near(path: Path) -> Path:
+    """The path as somebody in the project's folder would type it."""
+    return path.relative_to(settings.BASE_DIR) if path.is_relative_to(settings.BASE_DIR) else path
 
 
 def _calendar_files(email: Path) -> list[Path]:

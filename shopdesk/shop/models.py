@@ -147,7 +147,8 @@ class DifferentDay(models.Model):
 
 
 class SetupCode(models.Model):
-    """The one-time code that `serve` prints, kept as a hash, that guards the page on which a shop is set up."""
+    """The one-time code that `serve` prints, kept as a hash, that guards the page on which a shop is set
+    up."""
 
     code_hash = models.CharField(max_length=128)
     made_at = models.DateTimeField(auto_now_add=True)

@@ -14,7 +14,8 @@ from shopdesk.commissions.models import Commission
 class Visit(models.Model):
     """A booked drop-off or pickup. `uid` and `sequence` are its identity in calendars (RFC 5545).
 
-    It is `done` once the piece has changed hands, or its day is over (`actions.put_away`): what is booked is what stands.
+    It is `done` once the piece has changed hands, or its day is over (`actions.put_away`): what is booked
+    is what stands.
     """
 
     class Kind(models.TextChoices):
@@ -49,8 +50,8 @@ class Visit(models.Model):
 
 
 class Cell(models.Model):
-    """A quarter of an hour that a visit has claimed. The unique start is what makes two people pressing at once one booking, also
-    when the slot length changes later."""
+    """A quarter of an hour that a visit has claimed. The unique start is what makes two people pressing at
+    once one booking, also when the slot length changes later."""
 
     starts_at = models.DateTimeField(unique=True)
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="cells")
