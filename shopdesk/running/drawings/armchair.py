@@ -11,8 +11,9 @@ from random import Random
 from PIL import Image, ImageChops, ImageDraw
 
 from . import joinery as work
+from .geometry import Point3, around, lying, upright
 from .grain import Timber, glued_up, patches, scaled
-from .stage import PALE, Point3, Stage, around, lit, lying, upright
+from .stage import PALE, Stage, lit
 
 SEAT, SEAT_LOW, ARM_LOW, ARM = 46.0, 42.4, 68.0, 71.4
 LEG = (

@@ -10,9 +10,10 @@ import font_source_serif_pro
 from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageFont, ImageStat
 
 from . import joinery as work
+from .geometry import Point3, lying
 from .grain import Colour, Size, Timber, cloud, glued_up, tinted
 from .joinery import shaded
-from .stage import Point3, Stage, lit, lying
+from .stage import Stage, lit
 
 # A sample board: room above the tone for the pale of the figure; what
 # the room's light and the lens take from each channel.

@@ -8,10 +8,11 @@ from random import Random
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from . import joinery as work
+from .geometry import Point3, end_on, lying, upright
 from .grain import Size, Timber, cloud, glued_up
 from .joinery import shaded
 from .rooms import halo, workshop
-from .stage import PALE, Point3, Stage, end_on, lit, lying, upright
+from .stage import PALE, Stage, lit
 
 
 def damaged_top(size: Size) -> Stage:

@@ -9,9 +9,10 @@ from random import Random
 from PIL import Image, ImageDraw, ImageFilter
 
 from . import joinery as work
+from .geometry import Point3, end_on, lying, upright
 from .grain import Colour, Timber, glued_up
 from .joinery import BRASS, BRASS_DULL, shaded
-from .stage import PALE, Point3, Stage, end_on, lit, lying, upright
+from .stage import PALE, Stage, lit
 
 # Half the top's length and depth, half the carcass', the kneehole's half width; heights of floor gap,
 # carcass and top.

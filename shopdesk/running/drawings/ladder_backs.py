@@ -10,8 +10,9 @@ from random import Random
 from PIL import Image, ImageChops, ImageDraw
 
 from . import joinery as work
+from .geometry import Point3, around
 from .grain import Colour, Timber, cloud
-from .stage import PALE, Point3, Stage, around, lit
+from .stage import PALE, Stage, lit
 
 POST = ((0, 1.0), (0.02, 1.9), (0.05, 1.7), (0.07, 1.1), (0.09, 1.8), (0.97, 1.9), (1, 1.5))
 SHORT = ((0, 2.0), (0.06, 1.9), (0.90, 1.8), (0.94, 2.3), (1, 1.5))

@@ -8,9 +8,10 @@ from random import Random
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from . import joinery as work
+from .geometry import Point3, end_on, lying, upright
 from .grain import Colour, Timber, cloud, coloured
 from .joinery import shaded
-from .stage import PALE, Point3, Stage, end_on, lit, lying, upright
+from .stage import PALE, Stage, lit
 
 
 def _pull(d: float, labelled: bool, rng: Random) -> Image.Image:

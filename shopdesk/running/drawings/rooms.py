@@ -8,9 +8,10 @@ from random import Random
 
 from PIL import Image, ImageChops, ImageFilter
 
+from .geometry import Point3, end_on, lying, upright
 from .grain import Colour, Timber, canvas, cloud, plaster, tinted
 from .joinery import shaded
-from .stage import Point3, Stage, end_on, lit, lying, upright
+from .stage import Stage, lit
 
 FAR = -115.0  # the wall
 

@@ -1,8 +1,4 @@
-"""A room with a camera in it: flat textures are stood up in perspective, lit, and shaded where things touch.
-
-The world is in centimetres: x to the right, y up from the floor, z towards whoever looks. A face is always
-given as its four corners top-left, top-right, bottom-right, bottom-left, as its texture lies.
-"""
+"""A room with a camera: flat textures are stood up in perspective, lit, and shaded where things touch."""
 
 from __future__ import annotations
 
@@ -14,16 +10,13 @@ from random import Random
 
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
+from .geometry import Point2, Point3, homography
 from .grain import BICUBIC, BILINEAR, Colour, Size, Timber, ramp, speckle
-
-Point3 = tuple[float, float, float]
-Point2 = tuple[float, float]
 
 # The light that an edge of finished timber catches.
 PALE: Colour = (236, 204, 164)
 
-# Light that falls on a surface, 0..255, as the colour that it has: cool where it is dim, warm where it is
-# bright.
+# Light that falls on a surface, 0..255, as a colour: cool where it is dim, warm where it is bright.
 LIGHT = ramp(
     (
         (0, (0, 0, 0)),
@@ -52,49 +45,16 @@ def lit(texture: Image.Image, grid: Sequence[Sequence[float]]) -> Image.Image:
     return shone
 
 
-def upright(left: float, right: float, low: float, high: float, z: float) -> list[Point3]:
-    """The corners of a face that looks towards us."""
-    return [(left, high, z), (right, high, z), (right, low, z), (left, low, z)]
-
-
-def end_on(x: float, first: float, last: float, low: float, high: float) -> list[Point3]:
-    """The corners of a face that looks sideways; its texture runs from depth `first` to depth `last`."""
-    return [(x, high, first), (x, high, last), (x, low, last), (x, low, first)]
-
-
-def lying(left: float, right: float, back: float, front: float, y: float) -> list[Point3]:
-    """The corners of a face that looks up."""
-    return [(left, y, back), (right, y, back), (right, y, front), (left, y, front)]
-
-
-def around(points: Sequence[Point3], centre: Point3, turn: float) -> list[Point3]:
-    """Points of a piece's own measures, turned about the upright and moved to where it stands."""
-    c, s = cos(turn), sin(turn)
-    return [(centre[0] + x * c + z * s, centre[1] + y, centre[2] - x * s + z * c) for x, y, z in points]
-
-
-def _solve(rows: list[list[float]]) -> list[float]:
-    """Gauss-Jordan on an augmented matrix."""
-    count = len(rows)
-    for col in range(count):
-        pivot = max(range(col, count), key=lambda r: abs(rows[r][col]))
-        rows[col], rows[pivot] = rows[pivot], rows[col]
-        head = rows[col][col]
-        rows[col] = [value / head for value in rows[col]]
-        for other in range(count):
-            if other != col and rows[other][col]:
-                factor = rows[other][col]
-                rows[other] = [a - factor * b for a, b in zip(rows[other], rows[col], strict=True)]
-    return [row[-1] for row in rows]
-
-
-def homography(onto: Sequence[Point2], source: Sequence[Point2]) -> list[float]:
-    """The eight numbers with which Pillow finds, for each point of `onto`, its point in `source`."""
-    rows: list[list[float]] = []
-    for (x, y), (u, v) in zip(onto, source, strict=True):
-        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y, u])
-        rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, v])
-    return _solve(rows)
+def _edged(texture: Image.Image, rim: int) -> Image.Image:
+    """A texture with its outermost pixels carried on by `rim` pixels on every side."""
+    w, h = texture.size
+    padded = Image.new(texture.mode, (w + 2 * rim, h + 2 * rim))
+    padded.paste(texture, (rim, rim))
+    for y, row in ((0, rim), (rim + h, rim + h - 1)):
+        padded.paste(padded.crop((rim, row, rim + w, row + 1)).resize((w, rim)), (rim, y))
+    for x, col in ((0, rim), (rim + w, rim + w - 1)):
+        padded.paste(padded.crop((col, 0, col + 1, h + 2 * rim)).resize((rim, h + 2 * rim)), (x, 0))
+    return padded
 
 
 class Stage:
@@ -185,8 +145,7 @@ class Stage:
         numbers = homography(inside, [(0, 0), (w, 0), (w, h), (0, h)])
         # a border of its own edge pixels, so that smooth sampling never reaches outside
         rim = 6
-        padded = texture.resize((w + 2 * rim, h + 2 * rim))
-        padded.paste(texture, (rim, rim))
+        padded = _edged(texture, rim)
         a, b, c, d, e, f, g, i = numbers
         numbers = [a + rim * g, b + rim * i, c + rim, d + rim * g, e + rim * i, f + rim, g, i]
         area = ((frame[2] - frame[0]) * over, (frame[3] - frame[1]) * over)
