@@ -26,19 +26,16 @@ def names() -> list[str]:
 
 
 def draw(name: str, size: tuple[int, int] = SIZE) -> Image.Image:
-    """The picture `name` at `size` pixels, upright, RGB in sRGB. Raises KeyError for a name that is not in
-    `names()`."""
+    """The picture `name` at `size` pixels, upright, sRGB. Raises KeyError for a name not in `names()`."""
     return SHOTS[name].paint(size)
 
 
 def save_all(
     folder: Path, only: Iterable[str] | None = None, size: tuple[int, int] = SIZE
 ) -> dict[str, Path]:
-    """Draw the pictures (all, or those named in `only`) into `folder` as JPEG files; answers where each one
-    is.
+    """Draw the pictures (all, or those in `only`) into `folder` as JPEG files; answers where each one is.
 
-    Some are stored sideways with an orientation tag, some carry a place, some a wide-gamut profile: see
-    `Shot`.
+    Some are stored sideways with an orientation tag, some carry a place, some a wide profile: see `Shot`.
     """
     folder.mkdir(parents=True, exist_ok=True)
     written: dict[str, Path] = {}

@@ -1,4 +1,4 @@
-"""Points in a room and in a picture: corners of faces, turns, the map from one four-cornered shape to another.
+"""Points in a room and in a picture: corners of faces, turns, the map from one quadrangle to another.
 
 The world is in centimetres: x to the right, y up from the floor, z towards whoever looks. A face is always
 given as its four corners top-left, top-right, bottom-right, bottom-left, as its texture lies.
