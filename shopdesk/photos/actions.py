@@ -208,7 +208,7 @@ def tidy(before: datetime) -> int:
     """Forget the pictures from before that moment which nothing refers to, and the files that no row knows.
     Returns how many pictures and files went."""
     count = 0
-    for key in _unreferred(Picture.objects.filter(made_at__lt=before)).values_list("pk", flat=True):
+    for key in list(_unreferred(Picture.objects.filter(made_at__lt=before)).values_list("pk", flat=True)):
         with transaction.atomic():
             # Locked first: whoever attaches it in this moment is either seen here or waits and then finds it
             # gone.

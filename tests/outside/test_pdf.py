@@ -237,7 +237,7 @@ def test_fonts_are_embedded_and_their_letters_known(pdf: pikepdf.Pdf) -> None:
 
 
 def test_it_reads_in_the_order_in_which_it_is_written(data: bytes) -> None:
-    """7.2 and checkpoint 09 of the Matterhorn Protocol 1.1: the tags come in the order of reading, and so does
+    """7.2; checkpoint 09 of the Matterhorn Protocol 1.1: the tags come in the order of reading, and so does
     the text on the pages."""
     with pikepdf.open(io.BytesIO(data)) as pdf:
         assert [str(each.S) for each in kinds(pdf, "/H1", "/H2", "/Table", "/L")] == [
