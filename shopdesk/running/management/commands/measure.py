@@ -1,0 +1,75 @@
+"""How fast the shop is, against the bare libraries that it stands on."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from shopdesk.running.measures import pages, papers, pictures, statements, world
+from shopdesk.running.measures.ground import own_ground
+from shopdesk.running.measures.timing import Ratio
+
+URLCONF = "shopdesk.running.measures.bare"
+SMALL_PHOTO = (1008, 756)
+
+
+class Command(BaseCommand):
+    """In a database and folders of its own, gone at the end:
+
+    1. a shop with twenty commissions at every stage
+    2. the client's page and the desk's front page ÷ a bare Django view
+    3. a quote's PDF ÷ bare WeasyPrint
+    4. a photo's renditions ÷ bare Pillow
+    5. each page's SQL statements with twenty commissions and with two thousand
+    """
+
+    help = "Measure the shop against bare Django, WeasyPrint and Pillow, in one run, with the goal beside each."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--strict", action="store_true", help="exit with 1 when a goal is missed")
+        parser.add_argument("--quick", action="store_true", help="a few rounds of little things: does it run at all?")
+        parser.add_argument("--commissions", type=int, default=0, help="how many are many (2000)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        began = time.monotonic()
+        quick = options["quick"]
+        many = options["commissions"] or (60 if quick else 2000)
+        if many % world.FIRST or many < world.FIRST:
+            raise CommandError(f"--commissions is a whole number of {world.FIRST}s.")
+        with own_ground(URLCONF):
+            made = world.furnish()
+            ratios = [
+                *pages.measure(made, rounds=5 if quick else 150),
+                papers.measure(made.fullest, rounds=1 if quick else 10),
+                pictures.measure(rounds=1, size=SMALL_PHOTO) if quick else pictures.measure(),
+            ]
+            self._say_ratios(ratios)
+            statements.count(made)  # fills whatever is filled once
+            few = statements.count(made)
+            world.grow(many)
+            compared = statements.compared(few, statements.count(made))
+            self._say_statements(compared, many)
+        missed = [one.what for one in ratios if not one.ok] + [one.name for one in compared if not one.same]
+        self.stdout.write(f"\n{time.monotonic() - began:.0f} seconds. {'Over: ' + ', '.join(missed) if missed else 'All goals met.'}")
+        if missed and options["strict"]:
+            raise CommandError("A goal is missed.", returncode=1)
+
+    def _say_ratios(self, ratios: list[Ratio]) -> None:
+        self.stdout.write(f"{'Time':<26}{'the app':>11}{'bare':>11}{'ratio':>8}{'goal':>9}")
+        for one in ratios:
+            self.stdout.write(
+                f"{one.what:<26}{one.app * 1000:>8.1f} ms{one.bare * 1000:>8.1f} ms{one.ratio:>8.2f}"
+                f"{f'≤ {one.goal:g}':>9}  {_verdict(one.ok)}"
+            )
+
+    def _say_statements(self, compared: list[statements.Page], many: int) -> None:
+        self.stdout.write(f"\n{'SQL statements a page':<37}{f'with {world.FIRST}':>9}{f'with {many:,}':>12}     goal")
+        for one in compared:
+            self.stdout.write(f"{one.name:<37}{one.few:>9}{one.many:>12}    equal  {_verdict(one.same)}")
+
+
+def _verdict(ok: bool) -> str:
+    return "ok" if ok else "over"

@@ -1,0 +1,348 @@
+"""A shop with commissions at every stage. The first twenty are brought there through the apps' own actions; more are
+copies of those, row by row, because thousands through actions would take minutes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django.apps import apps
+from django.conf import settings
+from django.db import models, transaction
+from django.utils import timezone
+
+from shopdesk.base import files
+from shopdesk.base.models import Work
+from shopdesk.base.sweep import beat
+from shopdesk.base.who import Who
+from shopdesk.bench import actions as bench
+from shopdesk.clients.actions import know_client
+from shopdesk.colours import actions as colours
+from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
+from shopdesk.commissions.models import Commission, Stage
+from shopdesk.conversation import actions as conversation
+from shopdesk.deposits import actions as deposits
+from shopdesk.deposits.queries import standing
+from shopdesk.documents.models import Document
+from shopdesk.mail.models import Email
+from shopdesk.photos.actions import prepare_all, take_in
+from shopdesk.photos.models import Picture
+from shopdesk.progress import actions as progress
+from shopdesk.quotes import actions as quotes
+from shopdesk.quotes.models import Quote
+from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece, TypedQuote
+from shopdesk.running.measures.pictures import phone_photo
+from shopdesk.shop.models import OpeningWindow, Shop, User
+from shopdesk.visits.models import Cell, Visit
+
+FIRST = 20
+"""How many commissions go through the actions."""
+
+_PATH = (Stage.QUOTED, Stage.AGREED, Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.COLLECTED)
+_PLAN: tuple[Stage, ...] = (
+    Stage.IN_WORK,  # the first one has a bit of everything
+    *(Stage.REQUESTED, Stage.REQUESTED, Stage.REQUESTED, Stage.REQUESTED),
+    *(Stage.QUOTED, Stage.QUOTED, Stage.QUOTED, Stage.AGREED, Stage.AGREED, Stage.BOOKED, Stage.BOOKED),
+    *(Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.READY, Stage.COLLECTED),
+    *(Stage.ON_HOLD, Stage.CANCELLED),
+)
+_NAMES = (
+    "Ottoline Brask", "Teal Ambrose", "Wenna Holt", "Idris Calloway", "Mairead Finch", "Bram Osterley", "Sunniva Pell",
+    "Corwin Thackeray", "Lisbet Marlowe", "Anselm Quay", "Petra Lindgate", "Rufus Hallam", "Odile Varn", "Tamsin Grey",
+    "Jory Penhallow", "Hester Blythe", "Caspar Wynn", "Nell Arkwright", "Soren Dale",
+)  # fmt: skip
+_PIECES = ("writing desk", "armchair", "card cabinet", "chest of drawers", "hall mirror", "kitchen table", "sideboard")
+_WISH = "Its old warmth back, and a top one can write on. The finish has gone cloudy and the veneer lifts at one corner."
+
+
+@dataclass(frozen=True)
+class World:
+    """What the measurements need to know of it: the owner, and the first twenty commissions by the number of each.
+    The first of them has a bit of everything, and its client has another one too."""
+
+    owner: User
+    numbers: tuple[str, ...]
+
+    @property
+    def fullest(self) -> Commission:
+        return Commission.objects.select_related("client").get(number=self.numbers[0])
+
+
+def furnish() -> World:
+    """Set up a shop and bring twenty commissions to their stages, in the current database."""
+    shop = Shop.objects.create(
+        id=1,
+        name="Tidewell Bench",
+        tagline="Furniture refinished to commission",
+        address="8 Slip Lane\nPort Marrin",
+        email="hello@tidewell.example.com",
+        phone="555-0118",
+        tax_rate=Decimal("6.25"),
+        terms="The deposit books the place in the queue.\nWhat is not collected within 30 days is stored at $5 a day.",
+        included="Taking off and refitting the hardware",
+        not_included="Upholstery\nCollection",
+    )
+    OpeningWindow.objects.bulk_create(
+        OpeningWindow(weekday=day, opens=time(9), closes=time(17)) for day in range(5)
+    )
+    owner = User.objects.create(email="runa@tidewell.example.com", name="Runa Castellan")
+    beat()
+    made = [_Story(shop, owner, place, stage).tell() for place, stage in enumerate(_PLAN)]
+    assert len(made) == FIRST
+    _bend_some(made)
+    prepare_all()
+    _all_sent_but_a_few()
+    return World(owner, tuple(one.number for one in made))
+
+
+class _Story:
+    """One commission on its way to its stage."""
+
+    def __init__(self, shop: Shop, owner: User, place: int, until: Stage) -> None:
+        self.shop, self.place, self.until = shop, place, until
+        self.owner = Who("owner", owner.pk, "127.0.0.1")
+        self.full = place == 0
+        name = _NAMES[place % len(_NAMES)]  # one name comes twice, and is one client
+        email = "" if place == 3 else f"{name.split()[0].lower()}@example.com"
+        self.client = know_client(name=name, email=email, phone=f"555-01{place % len(_NAMES):02d}", address="3 Gull Steps")
+        self.as_client = Who("client", self.client.pk, "127.0.0.1")
+        self.today = timezone.localdate(timezone=shop.tz)
+
+    def tell(self) -> Commission:
+        self.commission = self._asks()
+        self._talk()
+        if self.until in (Stage.ON_HOLD, Stage.CANCELLED):
+            self._walk(Stage.CHECKED_IN)
+            if self.until == Stage.ON_HOLD:
+                bench.hold(self.commission, "The client is travelling.", self.owner)
+            else:
+                bench.cancel(self.commission, "The client moves abroad.", self.owner)
+        elif self.until != Stage.REQUESTED:
+            self._walk(self.until)
+        return self.commission
+
+    def _asks(self) -> Commission:
+        several = 2 if self.place % 3 == 0 else 1
+        pieces = [
+            NewPiece(
+                _PIECES[(self.place + more) % len(_PIECES)],
+                width_mm=Decimal(1400),
+                depth_mm=Decimal(700),
+                height_mm=Decimal(760),
+                material="walnut",
+                made="about 1930",
+                finish_now="varnished",
+                trouble="The veneer lifts.",
+            )
+            for more in range(several)
+        ]
+        wish = Wish(_WISH, "as it was", "satin", "keep it", "a study", self.today + timedelta(days=60), "$1,500", "a van")
+        pictures = self._pictures(5, (1600, 1200)) if self.full else self._pictures(2)
+        return open_commission(NewCommission(self.client, "page", wish, pieces, pictures), self.as_client)
+
+    def _pictures(self, count: int, size: tuple[int, int] = (160, 120)) -> list[Picture]:
+        return [take_in(io.BytesIO(phone_photo(size)), f"photo-{number}.jpg") for number in range(count)]
+
+    def _talk(self) -> None:
+        if self.place % 4 == 1:
+            conversation.say_to_client(self.commission, "Is the top veneered or solid?", self.owner)
+        if self.place % 3 == 1:
+            conversation.say_to_shop(self.commission, "Could you say what it would cost?", self.as_client)
+        if self.full:
+            for number in range(3):
+                conversation.say_to_shop(self.commission, f"One more question, the {number + 1}.", self.as_client)
+                conversation.say_to_client(self.commission, "Yes, that can be done.", self.owner, self._pictures(1))
+
+    def _walk(self, until: Stage) -> None:
+        steps: dict[Stage, Callable[[], object]] = {
+            Stage.QUOTED: self._quote,
+            Stage.AGREED: self._accept,
+            Stage.BOOKED: self._deposit,
+            Stage.CHECKED_IN: lambda: bench.check_in(self.commission, self.today, self.owner),
+            Stage.IN_WORK: self._work,
+            Stage.DRYING: lambda: bench.set_to_dry(self.commission, self.owner),
+            Stage.READY: self._ready,
+            Stage.COLLECTED: self._hand_over,
+        }
+        for stage in _PATH[: _PATH.index(until) + 1]:
+            steps[stage]()
+            self.commission.refresh_from_db()
+
+    def _quote(self) -> None:
+        for revision in range(2 if self.full else 1):
+            draft = quotes.start(self.commission, self.owner)
+            lines = [
+                TypedLine("preparation", "Strip and sand", Decimal(64), Decimal("6.5"), "hours"),
+                TypedLine("repair", "Lay the veneer and let in a patch", Decimal(64), Decimal(3), "hours"),
+                TypedLine("finish", "Stain, shellac and wax", Decimal(64), Decimal(8), "hours"),
+                TypedLine("materials", "Abrasives, shellac, wax", Decimal("86.40"), taxable=True),
+            ]
+            pieces = [
+                TypedPiece(one.name, "Strip, repair, stain and finish.\nNew felt under the feet.", lines, one.piece_id)
+                for one in draft.pieces.all()
+            ]
+            typed = TypedQuote(
+                pieces,
+                [TypedOption("New brass locks", Decimal(120), True), TypedOption("Waxed, not lacquered", Decimal(-40))],
+                self.today + timedelta(days=14),
+                self.today + timedelta(days=40),
+                self.today + timedelta(days=14),
+                Decimal(50 - 10 * revision),
+                note="Thank you for the pictures.",
+                included="Taking off and refitting the hardware",
+                not_included="Upholstery",
+                terms=self.shop.terms,
+                show_lines=self.full,
+            )
+            saved = quotes.save(self.commission, typed, draft.edition, self.owner)
+            quotes.send(self.commission, saved.edition, self.owner)
+
+    def _accept(self) -> None:
+        sent = Quote.objects.get(commission=self.commission, state=Quote.State.SENT)
+        option = sent.options.order_by("position").values_list("pk", flat=True)[:1]
+        quotes.accept(sent.pk, list(option), self.client.name, self.as_client)
+
+    def _deposit(self) -> None:
+        self._pay(lambda now: now.deposit_open)
+
+    def _pay(self, how_much: Callable[[Any], Decimal]) -> None:
+        now = standing(self.commission)
+        assert now is not None
+        deposits.record_payment(self.commission, how_much(now), self.today, "transfer", "", self.owner)
+
+    def _work(self) -> None:
+        bench.begin_work(self.commission, self.owner)
+        if self.place % 2:
+            sample = self._sample("Slipway brown")
+            colours.approve(sample, self.client.name, self.as_client)
+        else:
+            for round_ in range(2 if self.full else 1):
+                colours.ask_again(self._sample(f"Walnut {round_ + 1}"), self.client.name, "Too warm.", self.as_client)
+        if self.full:
+            self._sample("Walnut 3")
+        for number in range(4 if self.full else 1):
+            progress.show(self.commission, f"The top is sanded, step {number + 1}.", self.owner, self._pictures(2))
+
+    def _sample(self, name: str) -> int:
+        piece = self.commission.pieces.order_by("position")[0]
+        new = colours.NewSample(name, "W-12", "satin", "shellac", "#5b3a24", "Two coats, rubbed down.")
+        return colours.propose(piece, new, self.owner, self._pictures(1)[0]).pk
+
+    def _ready(self) -> None:
+        progress.show(self.commission, "Finished.", self.owner, self._pictures(2), finished=True)
+        bench.make_ready(self.commission, self.owner, past="agreed on the telephone")
+
+    def _hand_over(self) -> None:
+        self._pay(lambda now: now.due)
+        bench.hand_over(self.commission, self.owner)
+
+
+def _bend_some(made: list[Commission]) -> None:
+    """What time would have done, and what no action makes at any hour of the day: a quote that has run out, one begun
+    anew, a deposit overdue, visits today and tomorrow."""
+    yesterday = timezone.localdate() - timedelta(days=2)
+    of = {stage: [one for one in made if one.stage == stage] for stage in Stage}
+    Quote.objects.filter(commission=of[Stage.QUOTED][0]).update(good_until=yesterday)
+    owner = Who("owner", User.objects.values_list("pk", flat=True)[0])
+    quotes.start(of[Stage.QUOTED][1], owner)
+    quotes.start(of[Stage.REQUESTED][0], owner)
+    deposits.Account.objects.filter(commission=of[Stage.AGREED][0]).update(deposit_due_on=yesterday)
+    noon = datetime.combine(timezone.localdate(timezone=Shop.objects.get().tz), time(16), UTC)
+    _visit(of[Stage.BOOKED][0], "drop-off", noon)
+    _visit(of[Stage.READY][0], "pickup", noon + timedelta(hours=1))
+    _visit(of[Stage.BOOKED][1], "drop-off", noon + timedelta(days=1, minutes=30))
+    with transaction.atomic():
+        for one in of[Stage.REQUESTED][:1]:
+            conversation.say_to_shop(one, "Are you there?", Who("client", one.client_id))
+
+
+def _visit(commission: Commission, kind: str, starts_at: datetime) -> None:
+    visit = Visit.objects.create(
+        commission=commission, kind=kind, starts_at=starts_at, ends_at=starts_at + timedelta(minutes=30)
+    )
+    for quarter in range(2):
+        Cell.objects.create(starts_at=starts_at + timedelta(minutes=15 * quarter), visit=visit)
+
+
+def _all_sent_but_a_few() -> None:
+    """As if the worker had been here: documents done, emails gone out, some still waiting and one refused."""
+    now = timezone.now()
+    files.put(settings.DOCUMENTS / "done.pdf", b"%PDF-1.7\n")
+    Document.objects.update(state=Work.State.DONE, done_at=now, pages=1, path="done.pdf")
+    gone = Email.objects.filter(way=Email.Way.EMAIL).order_by("id")
+    waiting = list(gone.values_list("pk", flat=True)[:6])
+    gone.exclude(pk__in=waiting).update(
+        state=Work.State.DONE, done_at=now, worded_at=now, subject="About your piece", text="Words.", html="<p>Words.</p>"
+    )
+    Email.objects.filter(pk=waiting[0]).update(state=Work.State.FAILED, done_at=now, trouble="No such mailbox.")
+
+
+# -- many more -----------------------------------------------------------------------------------------------
+
+
+_COPIED = {
+    "photos", "documents", "mail", "commissions", "deposits", "conversation", "quotes", "colours", "progress", "visits"
+}  # fmt: skip
+_FRESH: dict[str, Callable[[Any, int], Any]] = {
+    "key": lambda value, copy: uuid4(),
+    "uid": lambda value, copy: uuid4(),
+    "number": lambda value, copy: f"{value}-{copy}",
+    "message_id": lambda value, copy: f"<{uuid4()}@tidewell.example.com>",
+    "thread": lambda value, copy: f"{value} {copy}",
+    "gather": lambda value, copy: value and f"{value} {copy}",
+    "starts_at": lambda value, copy: value + timedelta(hours=2 * copy),
+    "ends_at": lambda value, copy: value + timedelta(hours=2 * copy),
+}
+"""What must not be the same in a copy (by the column's name), from the value and the number of the copy."""
+
+
+def grow(to: int) -> None:
+    """Copy the first twenty commissions with all that hangs on them until there are `to`. Clients are not copied: the
+    first twenty keep coming back."""
+    kinds = list(_pointed_at_first(model for model in _models() if model._meta.app_label in _COPIED))
+    first = {kind: list(kind._base_manager.order_by("pk")) for kind in kinds}
+    with transaction.atomic():
+        for copy in range(1, to // FIRST):
+            copies: dict[tuple[type[models.Model], Any], Any] = {}
+            for kind in kinds:
+                rows = [_copied(row, copy, copies) for row in first[kind]]
+                kind._base_manager.bulk_create(rows)
+                copies.update({(kind, old.pk): new.pk for old, new in zip(first[kind], rows, strict=True)})
+    assert Commission.objects.count() == to, "a whole number of twenties"
+
+
+def _copied(row: models.Model, copy: int, copies: dict[tuple[type[models.Model], Any], Any]) -> models.Model:
+    values: dict[str, Any] = {}
+    for field in row._meta.concrete_fields:
+        value = getattr(row, field.attname)
+        if field.primary_key:
+            continue
+        if isinstance(field, models.ForeignKey):
+            value = copies.get((field.related_model, value), value)
+        elif field.name in _FRESH and value is not None:
+            value = _FRESH[field.name](value, copy)
+        values[field.attname] = value
+    return type(row)(**values)
+
+
+def _models() -> list[type[models.Model]]:
+    return apps.get_models(include_auto_created=True)
+
+
+def _pointed_at_first(kinds: Iterable[type[models.Model]]) -> Iterator[type[models.Model]]:
+    """Each kind of row after those that it points at."""
+    left = list(kinds)
+    while left:
+        ready = [kind for kind in left if not _points_at(kind) & (set(left) - {kind})]
+        assert ready, "rows point at each other in a circle"
+        yield from ready
+        left = [kind for kind in left if kind not in ready]
+
+
+def _points_at(kind: type[models.Model]) -> set[Any]:
+    return {field.related_model for field in kind._meta.concrete_fields if isinstance(field, models.ForeignKey)}
