@@ -160,7 +160,7 @@ REDIS_URL = env.str("REDIS_URL", default="")
 _BROKER = VAR / "broker"
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
-    CELERY_BROKER_TRANSPORT_OPTIONS = {
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {
         "socket_timeout": 5,
         "socket_connect_timeout": 1,
         "retry_on_timeout": False,

@@ -15,6 +15,7 @@ from shopdesk.commissions.models import Commission, Letter
 from shopdesk.mail.actions import Enclose, Person, write
 from shopdesk.mail.links import desk_placeholder
 from shopdesk.mail.models import Email
+from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
 
@@ -42,7 +43,7 @@ def to_client(
         kind,
         to=Person(client.name, client.email),
         sender=Person(shop.name, shop.email),
-        context={**_about(commission, shop.name), "page": page, "phone": client.phone, **context},
+        context={**_about(commission, shop), "page": page, "phone": client.phone, **context},
         thread=f"commission {commission.pk}",
         enclose=enclose,
         gather=gather,
@@ -60,18 +61,19 @@ def to_shop(commission: Commission, kind: str, context: dict[str, Any], *, path:
         kind,
         to=Person(shop.name, shop.email),
         sender=Person(shop.name, shop.email),
-        context={**_about(commission, shop.name), "page": page, **context},
+        context={**_about(commission, shop), "page": page, **context},
         thread=f"commission {commission.pk} shop",
     )
     Letter.objects.create(email=email, commission=commission, to_client=False)
     return email
 
 
-def _about(commission: Commission, shop_name: str) -> dict[str, Any]:
+def _about(commission: Commission, shop: Shop) -> dict[str, Any]:
     return {
         "name": commission.client.name,
         "number": commission.number,
-        "shop_name": shop_name,
+        "shop_name": shop.name,
+        "shop_phone": shop.phone,
         "pieces": said_pieces([piece.name for piece in commission.pieces.all()]),
     }
 

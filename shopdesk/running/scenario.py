@@ -27,7 +27,6 @@ from shopdesk.base.models import Work
 from shopdesk.base.who import Who
 from shopdesk.bench import actions as bench
 from shopdesk.clients.access import link
-from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
 from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewPiece, Wish
@@ -204,8 +203,7 @@ class Story:
 
     def accept(self, quote: Quote, who: Who, *, options: int = 0) -> Acceptance:
         ids = [option.pk for option in quote.options.all()][:options]
-        name = Client.objects.get(pk=who.id).name
-        return quotes.accept(quote.pk, ids, name, who)
+        return quotes.accept(quote.pk, ids, quote.commission.client.name, who)
 
     def pay(self, commission: Commission, how: str, *, deposit: bool) -> Decimal:
         money = standing(commission)

@@ -36,7 +36,12 @@ def test_a_refusal_leaves_the_key_free() -> None:
 
 
 def test_two_keys_are_two_changes() -> None:
-    done = []
+    done: list[int] = []
+
+    def do() -> str:
+        done.append(1)
+        return "/there/"
+
     for _ in range(2):
-        once(uuid.uuid4(), lambda: str(done.append(1)))
-    assert len(done) == 2
+        once(uuid.uuid4(), do)
+    assert done == [1, 1]
