@@ -191,7 +191,7 @@ class ShopForm(forms.Form):
     )
 
     sections: Sequence[tuple[str, Sequence[Any]]] = (
-        ("The shop", ("name", "tagline", "address", Row("email", "phone"))),
+        ("The shop", ("name", "tagline", "address", "email", "phone")),
         ("Where it is", ("zone", "locale", "currency", Row("units", "paper"))),
         ("Tax", (Row("tax_name", "tax_rate", "tax_basis"), "tax_labour", _short("tax_number"))),
         (
@@ -318,7 +318,7 @@ class DifferentDayForm(forms.Form):
 
     @property
     def helper(self) -> FormHelper:
-        return _helper(Row("day", "hours", "note"))
+        return _helper("day", "hours", "note")
 
 
 def week_of(typed: dict[str, Any]) -> list[Window]:

@@ -23,7 +23,7 @@ from shopdesk.visits.forms import TimeForm
 from shopdesk.visits.models import Visit
 from shopdesk.visits.words import BRING, WHAT, said_span, said_time
 
-DAYS_AT_A_TIME = 8
+DAYS_AT_A_TIME = 5
 
 
 def kind_of(kind: str) -> Visit.Kind:

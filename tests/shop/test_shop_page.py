@@ -48,7 +48,7 @@ def test_what_is_changed_is_kept(desk: Browser, shop: Shop) -> None:
     kept = Shop.objects.get()
     assert (kept.tax_rate, kept.deposit_share, kept.show_lines, kept.slot_minutes) == (
         Decimal("7.5"),
-        0,
+        Decimal(0),
         True,
         60,
     )

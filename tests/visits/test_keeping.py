@@ -11,6 +11,7 @@ import pytest
 from django.utils import timezone
 
 from shopdesk.base.who import Who
+from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import journal_of
 from shopdesk.mail.models import Email
@@ -100,16 +101,14 @@ def test_two_workers_write_one_reminder(
     """The second worker has read the same visit before the first has written: its update finds nothing left."""
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     nine = clock(at_nine_the_day_before(visit, shop))
-    from shopdesk.visits import actions
-
-    real, counts = actions.to_client, []
+    real, counts = to_client, []
 
     def first_worker_is_here_now(*args: Any, **kwargs: Any) -> Any:
-        monkeypatch.setattr(actions, "to_client", real)
+        monkeypatch.setattr("shopdesk.visits.actions.to_client", real)
         counts.append(remind(shop, nine))
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(actions, "to_client", first_worker_is_here_now)
+    monkeypatch.setattr("shopdesk.visits.actions.to_client", first_worker_is_here_now)
     counts.append(remind(shop, nine))
     assert counts == [0, 1]
     assert reminders() == 1
