@@ -62,7 +62,7 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
             }
             for option in quote.options.all()
         ],
-        "options_note": "tax is added to it" if _taxed_options(quote) else "",
+        "options_note": "tax is added where it applies" if _taxed_options(quote) else "",
         "sums": sums_of(totals, quote, shop.locale),
         "included": items(quote.included),
         "not_included": items(quote.not_included),
@@ -119,7 +119,7 @@ def _piece(
         pictures.pop(shot.piece_id)
     lines = list(piece.lines.all()) if quote.show_lines else []
     return {
-        "name": piece.name,
+        "name": piece.name[:1].upper() + piece.name[1:],
         "size": size_words(piece.piece, shop.units),
         "words": paragraphs(piece.words),
         "price": formats.amount(totals.pieces[str(piece.pk)], quote.currency, shop.locale),

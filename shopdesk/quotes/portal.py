@@ -17,6 +17,7 @@ from shopdesk.clients.access import ClientRequest, client_of, client_view
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import of_client
+from shopdesk.look.formats import money
 from shopdesk.quotes import actions
 from shopdesk.quotes.answers import AcceptForm, DeclineForm
 from shopdesk.quotes.models import Quote
@@ -147,9 +148,7 @@ def _page(
     if not can and form is not None and form.is_bound:
         context["refused"] = " ".join(str(error) for errors in form.errors.values() for error in errors)
     if can:
-        context["form"] = (
-            form if form is not None else AcceptForm(quote=one, initial={"name": request.client.name})
-        )
+        context["form"] = form if form is not None else AcceptForm(quote=one)
         context["no_form"] = no_form or DeclineForm()
     return render(request, "quotes/show.html", context, status=status)
 
@@ -159,4 +158,8 @@ def _sums(one: Quote, ticked: set[int], shop: Shop) -> dict[str, Any]:
         totals = totals_of(one, ticked)
     except ValueError as error:
         return {"trouble": str(error)}
-    return {"sums": sums_of(totals, one, shop.locale), "shown": str(totals.total)}
+    return {
+        "sums": sums_of(totals, one, shop.locale),
+        "shown": str(totals.total),
+        "asked_total": money(totals.total, one.currency, shop.locale),
+    }
