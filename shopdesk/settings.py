@@ -291,5 +291,8 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
-    "loggers": {"shopdesk": {"level": env.str("LOG_LEVEL", default="INFO")}},
+    "loggers": {
+        "shopdesk": {"level": env.str("LOG_LEVEL", default="INFO")},
+        "kombu.connection": {"level": "ERROR"},  # warns that files have no host name
+    },
 }

@@ -72,12 +72,16 @@ class WorkerSilent(Exception):
 
 
 class Story:
-    """Plays the scenario, `tell`ing each step in a line with the paths of what it made."""
+    """Plays the scenario, `tell`ing each step in a line with the paths of what it made. `meanwhile` is called
+    over and over while the worker is waited for; what it raises ends the story."""
 
-    def __init__(self, calendar: Calendar, tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, calendar: Calendar, tell: Callable[[str], None], meanwhile: Callable[[], None] = lambda: None
+    ) -> None:
         self.words: dict[str, Any] = tomllib.loads(WORDS.read_text())
         self.calendar = calendar
         self._tell = tell
+        self._meanwhile = meanwhile
         self._step = 0
         self._seen: set[Path] = set()
         self.pictures: dict[str, Path] = {}
@@ -108,6 +112,7 @@ class Story:
         while left := self._left():
             if time.monotonic() > until:
                 raise WorkerSilent(f"The worker has not done: {', '.join(left)}.")
+            self._meanwhile()
             time.sleep(0.1)
 
     def _left(self) -> list[str]:
@@ -170,6 +175,7 @@ class Story:
             [_piece(one) for one in part["pieces"]],
         )
         commission = intake.send_request(key, asked, "127.0.0.1")
+        self.wait_for_worker()  # the quote shows a picture, and does not wait for one from weeks ago
         return commission, Who("client", commission.client_id, "127.0.0.1")
 
     def quote(self, who: str, commission: Commission, *, starts: int, ready: int) -> Quote:
