@@ -29,7 +29,8 @@ class DeskRequest(HttpRequest):
 def desk_view(
     view: Callable[Concatenate[DeskRequest, P], HttpResponseBase],
 ) -> Callable[..., HttpResponseBase]:
-    """Only for the owner and helpers. Anybody else is sent to sign in; before there is a shop, everybody is sent to set it up."""
+    """Only for the owner and helpers. Anybody else is sent to sign in; before there is a shop, everybody is
+    sent to set it up."""
 
     @login_required
     def signed_in(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:

@@ -23,8 +23,8 @@ _LETTERS = "abcdefghjkmnpqrstuvwxyz"
 
 
 class ShopFacts(TypedDict, total=False):
-    """What can be said of the shop: the columns of `Shop`. Rates and shares in percent; `zone` an IANA name, `currency` an ISO 4217
-    code, `locale` a Babel identifier; `included` and `not_included` one a line."""
+    """What can be said of the shop: the columns of `Shop`. Rates and shares in percent; `zone` an IANA name,
+    `currency` an ISO 4217 code, `locale` a Babel identifier; `included` and `not_included` one a line."""
 
     name: str
     tagline: str
@@ -55,7 +55,8 @@ class ShopFacts(TypedDict, total=False):
 
 @transaction.atomic
 def new_setup_code() -> str:
-    """A fresh one-time code ("ktwm-qbde") to print for whoever sets the shop up; earlier ones are worthless from now on."""
+    """A fresh one-time code ("ktwm-qbde") to print for whoever sets the shop up; earlier ones are worthless
+    from now on."""
     code = "-".join("".join(secrets.choice(_LETTERS) for _ in range(4)) for _ in range(2))
     SetupCode.objects.all().delete()
     SetupCode.objects.create(code_hash=make_password(code))
@@ -66,7 +67,8 @@ def new_setup_code() -> str:
 def set_up_with_code(
     code: str, *, owner: str, login: str, password: str, hours: Sequence[Window], facts: ShopFacts
 ) -> User:
-    """`set_up` by whoever holds the code, which is used up. Count the tries (`base.limits`) before calling this."""
+    """`set_up` by whoever holds the code, which is used up. Count the tries (`base.limits`) before calling
+    this."""
     _not_yet()
     plain = "".join(char for char in code.lower() if char.isalpha())
     kept = SetupCode.objects.first()
@@ -80,8 +82,8 @@ def set_up_with_code(
 
 @transaction.atomic
 def set_up(*, owner: str, login: str, password: str, hours: Sequence[Window], facts: ShopFacts) -> User:
-    """Make the one shop, its hours and its owner, who signs in with the email address `login`. Raises `Refused` when there is a
-    shop already, also when somebody else makes it in the same moment."""
+    """Make the one shop, its hours and its owner, who signs in with the email address `login`. Raises
+    `Refused` when there is a shop already, also when somebody else makes it in the same moment."""
     _not_yet()
     if User.objects.filter(email__iexact=login).exists():
         raise Refused("Somebody signs in with that address already.", field="login")
@@ -129,8 +131,8 @@ def _write_week(hours: Sequence[Window]) -> None:
 
 @transaction.atomic
 def set_different_day(day: date, spans: Sequence[tuple[time, time]], who: Who, *, note: str = "") -> None:
-    """Other hours on one date, or (no spans) none, in place of what was said of that date before. Visits that are booked stay
-    booked."""
+    """Other hours on one date, or (no spans) none, in place of what was said of that date before. Visits that
+    are booked stay booked."""
     _owner_only(who)
     shop = Shop.objects.select_for_update().get(pk=the_shop().pk)
     if day < timezone.localdate(timezone=shop.tz):

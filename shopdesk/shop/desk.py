@@ -171,7 +171,8 @@ def shop(request: DeskRequest) -> HttpResponseBase:
 @desk_view
 @require_http_methods(["GET", "HEAD", "POST"])
 def openings(request: DeskRequest) -> HttpResponseBase:
-    """The hours of every week, and the days with other hours. Three presses: `press` = week, day, or usual (with `day`)."""
+    """The hours of every week, and the days with other hours. Three presses: `press` = week, day, or usual
+    (with `day`)."""
     who, press, page = owner_of(request), request.POST.get("press", ""), reverse("desk:openings")
     week = WeekForm(request.POST if press == "week" else None, initial=week_typed(windows()))
     one_day = DifferentDayForm(request.POST if press == "day" else None)

@@ -23,10 +23,11 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 USUAL_HOURS = "9:00–12:00, 13:00–17:00"
 STARTER_TERMS = """\
 The deposit books your place in the queue and is part of the price. The rest is due at hand-over.
-If hidden damage or an old finish makes more work than the quote allows for, we show you pictures and a price, and go on once you agree.
-Old pieces carry marks. Those that are there when the piece comes in are written down with pictures and stay unless the quote says otherwise.
+If hidden damage or an old finish makes more work, we show you pictures and a price, and go on once you agree.
+Old pieces carry marks. We write down those that are there; they stay unless the quote says otherwise.
 The colour is the one of the sample that you approved. Wood and light differ, so small differences remain.
-If you cancel before work has begun, we give the deposit back less what we have spent on materials for you. Afterwards the work done so far is due.
+If you cancel before work has begun, you get the deposit back, less materials that we bought for you.
+If you cancel later, the work done so far is due.
 We tell you when the piece is ready. What has not been collected 30 days later may cost storage.
 If our work fails within a year in ordinary use, we put it right."""
 
@@ -44,7 +45,8 @@ def _short(name: str) -> Field:
 
 
 class PercentField(forms.CharField):
-    """A share in percent as people write it, "6.25", "6,25 %", to a `Decimal` with at most `places` decimals."""
+    """A share in percent as people write it, "6.25", "6,25 %", to a `Decimal` with at most `places`
+    decimals."""
 
     def __init__(self, *, most: Decimal, places: int, **kwargs: Any) -> None:
         super().__init__(max_length=20, **kwargs)
@@ -108,7 +110,8 @@ class ShopForm(forms.Form):
         help_text="It stands under the name on quotes.",
     )
     address = forms.CharField(
-        label="Address", max_length=500, widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "street-address"}),
+        label="Address", max_length=500,
+        widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "street-address"}),
         help_text="As on an envelope. Clients bring their pieces here.",
     )  # fmt: skip
     email = forms.EmailField(
@@ -161,7 +164,8 @@ class ShopForm(forms.Form):
         help_text="One a line. A new quote starts with these.",
     )  # fmt: skip
     not_included = forms.CharField(
-        label="What is not included", max_length=4000, required=False, widget=forms.Textarea(attrs={"rows": 3}),
+        label="What is not included", max_length=4000, required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
         help_text="One a line.",
     )  # fmt: skip
     show_lines = forms.BooleanField(
@@ -236,7 +240,7 @@ class SetUpForm(ShopForm):
 
     code = forms.CharField(
         label="Code", max_length=40, help_text="It stands in the terminal in which the shop was started.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
     )  # fmt: skip
     owner = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
@@ -247,7 +251,8 @@ class SetUpForm(ShopForm):
         widget=forms.EmailInput(attrs={"autocomplete": "username"}),
     )
     password = forms.CharField(
-        label="Password", max_length=4096, strip=False, help_text="Ten characters at least; a short sentence is good.",
+        label="Password", max_length=4096, strip=False,
+        help_text="Ten characters at least; a short sentence is good.",
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )  # fmt: skip
     password_again = forms.CharField(

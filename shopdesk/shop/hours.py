@@ -1,10 +1,12 @@
-"""Opening hours as people write them: `9:00–12:00, 13:00–17:00`, `9-12 and 1pm-5pm`, or nothing for a day that is closed."""
+"""Opening hours as people write them: `9:00–12:00, 13:00–17:00`, `9-12 and 1pm-5pm`, or nothing for a day
+that is closed."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
 from datetime import time
+from itertools import pairwise
 
 Span = tuple[time, time]
 """From when to when on the shop's wall clock; a closing time of 00:00 is the end of the day."""
@@ -23,7 +25,7 @@ def parse_hours(text: str) -> list[Span]:
     spans = sorted(_span(part) for part in _APART.split(plain) if part)
     if len(spans) > 6:
         raise ValueError("Six spans a day are the most that fit.")
-    for (_, closes), (opens, _) in zip(spans, spans[1:], strict=False):
+    for (_, closes), (opens, _) in pairwise(spans):
         if _closing(closes) > _minutes(opens):
             raise ValueError("Two of these hours overlap.")
     return spans

@@ -10,7 +10,8 @@ from shopdesk.shop.queries import shop_or_none
 
 
 class ShopTime:
-    """Sets `request.shop` (a `Shop`, or `None` before it has been set up) and shows times in the shop's zone."""
+    """Sets `request.shop` (a `Shop`, or `None` before it has been set up) and shows times in the shop's
+    zone."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

@@ -1,4 +1,5 @@
-"""Where a shop can be: time zones, currencies, and ways to write money and dates, each as a list to choose from."""
+"""Where a shop can be: time zones, currencies, and ways to write money and dates, each as a list to choose
+from."""
 
 from __future__ import annotations
 
@@ -18,9 +19,9 @@ from shopdesk.craft.money import CURRENCIES
 from shopdesk.look.formats import day, money
 
 LOCALES = (
-    "en_US", "en_GB", "en_IE", "en_CA", "en_AU", "en_NZ", "en_ZA", "en_IN", "cs_CZ", "da_DK", "de_DE", "de_AT", "de_CH", "es_ES",
-    "es_MX", "fi_FI", "fr_FR", "fr_BE", "fr_CA", "fr_CH", "it_IT", "ja_JP", "nb_NO", "nl_NL", "nl_BE", "pl_PL", "pt_BR", "pt_PT",
-    "sv_SE",
+    "en_US", "en_GB", "en_IE", "en_CA", "en_AU", "en_NZ", "en_ZA", "en_IN", "cs_CZ", "da_DK",
+    "de_DE", "de_AT", "de_CH", "es_ES", "es_MX", "fi_FI", "fr_FR", "fr_BE", "fr_CA", "fr_CH",
+    "it_IT", "ja_JP", "nb_NO", "nl_NL", "nl_BE", "pl_PL", "pt_BR", "pt_PT", "sv_SE",
 )  # fmt: skip
 _CONTINENTS = frozenset(
     {"Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe", "Indian", "Pacific"}
@@ -102,13 +103,11 @@ def currency_choices() -> list[tuple[str, str]]:
 def locale_choices() -> list[tuple[str, str]]:
     """Each way of writing with what it looks like."""
     shown = date(2026, 12, 9)
-    return [
-        (
-            name,
-            f"{Locale.parse(name).get_display_name('en')}: {money(Decimal('1250.5'), _money_of(name), name)}, {day(shown, name)}",
-        )
-        for name in LOCALES
-    ]
+
+    def example(name: str) -> str:
+        return f"{money(Decimal('1250.5'), _money_of(name), name)}, {day(shown, name)}"
+
+    return [(name, f"{Locale.parse(name).get_display_name('en')}: {example(name)}") for name in LOCALES]
 
 
 def _money_of(locale: str) -> str:

@@ -30,11 +30,12 @@ _ENDED = (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)
 
 @transaction.atomic
 def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Visit:
-    """Book a free time for a drop-off or a pickup, or move the visit of that kind there, which stays the same visit in calendars.
+    """Book a free time for a drop-off or a pickup, or move the visit of that kind there, which stays the same
+    visit in calendars.
 
-    Raises `Refused` when it is not the time for that kind of visit, when the notice limit of the booked one has passed (for a
-    client), and when `starts_at` (aware) is not among the free times any more: the cells' unique start decides between two at once.
-    """
+    Raises `Refused` when it is not the time for that kind of visit, when the notice limit of the booked one
+    has passed (for a client), and when `starts_at` (aware) is not among the free times any more: the cells'
+    unique start decides between two at once."""
     now, shop, kind = timezone.now(), the_shop(), Visit.Kind(kind)
     current = locked(commission.pk)
     if why_not := not_now(current, kind):
@@ -71,7 +72,8 @@ def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Vi
 
 @transaction.atomic
 def cancel(visit: Visit, who: Who) -> None:
-    """Give the time back. Raises `Refused` when it does not stand any more, and for a client once the notice limit has passed."""
+    """Give the time back. Raises `Refused` when it does not stand any more, and for a client once the notice
+    limit has passed."""
     shop = the_shop()
     current = locked(visit.commission_id)
     visit.refresh_from_db()
@@ -150,9 +152,9 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         "change": change,
         "when": when,
         "was": was,
-        "by_client": who.kind == "client",
         "address": ", ".join(shop.address_lines),
         "reach": ask_us(shop),
+        "enclosed": bool(commission.client.email),
         "again": change == "cancelled" and not not_now(commission, visit.kind),
     }
     cancelled = change == "cancelled"
@@ -169,7 +171,8 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
 
 
 def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Method = "PUBLISH") -> str:
-    """The visit as iCalendar text: to show (a download), to take up or move (`REQUEST`), to take out (`CANCEL`)."""
+    """The visit as iCalendar text: to show (a download), to take up or move (`REQUEST`), to take out
+    (`CANCEL`)."""
     what, client = WHAT[Visit.Kind(visit.kind)], commission.client
     pieces = said_pieces([piece.name for piece in commission.pieces.all()])
     entry = Entry(
@@ -196,11 +199,12 @@ def _enclosed(shop: Shop, commission: Commission, visit: Visit, method: Method) 
     )
 
 
-# -- what a worker does ----------------------------------------------------------------------------------------------------
+# -- what a worker does ------------------------------------------------------------------------------------
 
 
 def look_after() -> None:
-    """Put away what is over, then remind of what is tomorrow. Runs with every sweep; nothing is done twice."""
+    """Put away what is over, then remind of what is tomorrow. Runs with every sweep; nothing is done
+    twice."""
     shop = shop_or_none()
     if shop is not None:
         now = timezone.now()
@@ -209,8 +213,9 @@ def look_after() -> None:
 
 
 def put_away(shop: Shop, now: datetime) -> None:
-    """A booked visit is done when the piece has changed hands, or when its day is over; the page then asks for a new time, should
-    the piece still have to come or go. A visit to come of a commission that has ended is cancelled, and the client told."""
+    """A booked visit is done when the piece has changed hands, or when its day is over; the page then asks
+    for a new time, should the piece still have to come or go. A visit to come of a commission that has ended
+    is cancelled, and the client told."""
     today = queries.day_begins(now.astimezone(shop.tz).date(), shop.tz)
     standing = Visit.objects.filter(state=Visit.State.BOOKED)
     ended = Q(commission__stage__in=_ENDED)
@@ -220,7 +225,7 @@ def put_away(shop: Shop, now: datetime) -> None:
     over = changed_hands | Q(ends_at__lt=today) | (ended & Q(starts_at__lte=now))
     for pk in list(standing.filter(ended | over).values_list("pk", flat=True)):
         with transaction.atomic():
-            # The commission is locked before the visit is looked at again: somebody may be moving or cancelling it.
+            # Locked before the visit is looked at again: somebody may be moving or cancelling it.
             commission = locked(Visit.objects.values_list("commission_id", flat=True).get(pk=pk))
             visit = standing.filter(pk=pk).filter(ended | over).first()
             if visit is None:
@@ -232,24 +237,27 @@ def put_away(shop: Shop, now: datetime) -> None:
 
 
 def remind(shop: Shop, now: datetime) -> int:
-    """Remind of the visits of tomorrow, once it is nine at the shop. A guarded update decides which worker writes each, so that
-    none goes twice; a visit that was moved is reminded of again. Returns how many."""
+    """Remind of the visits of tomorrow, once it is nine at the shop. A guarded update decides which worker
+    writes each, so that none goes twice; a visit that was moved is reminded of again. Returns how many."""
     local = now.astimezone(shop.tz)
     if local.time() < REMIND_FROM:
         return 0
     tomorrow = local.date() + timedelta(days=1)
-    due = Visit.objects.filter(
-        Q(reminded_for=None) | ~Q(reminded_for=F("starts_at")),
+    not_yet = Visit.objects.filter(
+        Q(reminded_for=None) | ~Q(reminded_for=F("starts_at")), state=Visit.State.BOOKED
+    )
+    due = not_yet.filter(
         Q(kind=Visit.Kind.DROP_OFF, commission__stage=Stage.BOOKED)
         | Q(kind=Visit.Kind.PICKUP, commission__stage=Stage.READY),
-        state=Visit.State.BOOKED,
         starts_at__gte=queries.day_begins(tomorrow, shop.tz),
         starts_at__lt=queries.day_begins(tomorrow + timedelta(days=1), shop.tz),
     )
     count = 0
     for visit in list(due.select_related("commission__client")):
         with transaction.atomic():
-            if not due.filter(pk=visit.pk, starts_at=visit.starts_at).update(reminded_for=visit.starts_at):
+            # Only the visit's own columns: through a join they would not be looked at again after waiting.
+            mine = not_yet.filter(pk=visit.pk, starts_at=visit.starts_at)
+            if not mine.update(reminded_for=visit.starts_at):
                 continue
             context = {
                 "what": WHAT[Visit.Kind(visit.kind)].lower(),

@@ -10,14 +10,16 @@ from uuid import UUID
 from icalendar import Calendar, Event, vCalAddress, vText
 
 Method = Literal["REQUEST", "CANCEL", "PUBLISH"]
-"""What the file asks of a calendar: take it up or move it, take it out, or just show it (a download, which names no guest)."""
+"""What the file asks of a calendar: take it up or move it, take it out, or just show it (a download, which
+names no guest)."""
 
 PRODUCT = "-//Shopdesk//Drop-off and pickup//EN"
 
 
 @dataclass(frozen=True)
 class Entry:
-    """What a calendar is told. `uid` stays the same for the life of a visit, `sequence` rises with each change; times are aware."""
+    """What a calendar is told. `uid` stays the same for the life of a visit, `sequence` rises with each
+    change; times are aware."""
 
     uid: UUID
     sequence: int
@@ -35,7 +37,8 @@ class Entry:
 def ics(entry: Entry, method: Method, stamp: datetime) -> str:
     """The text of the file, with CRLF and folded lines. `stamp` is when this version of it was made."""
     event = Event()
-    event.add("uid", f"{entry.uid}@{entry.shop_email.rpartition('@')[2]}")
+    # RFC 7986, section 5.3: a UUID and nothing else, so that it outlives the address of the shop.
+    event.add("uid", str(entry.uid))
     event.add("sequence", entry.sequence)
     event.add("dtstamp", stamp.astimezone(UTC).replace(microsecond=0))
     event.add("dtstart", entry.starts_at.astimezone(UTC))

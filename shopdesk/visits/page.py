@@ -1,4 +1,5 @@
-"""The page with the free times of one kind of visit. The client and the owner have the same; the owner is not held to the notice."""
+"""The page with the free times of one kind of visit. The client and the owner have the same; the owner is not
+held to the notice."""
 
 from __future__ import annotations
 

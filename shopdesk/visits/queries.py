@@ -27,7 +27,8 @@ def booked(commission: Commission, kind: str) -> Visit | None:
 
 
 def coming(first: date, last: date) -> list[Visit]:
-    """The booked visits of the shop's days from `first` to `last`, both included, with commission, client and pieces."""
+    """The booked visits of the shop's days from `first` to `last`, both included, with commission, client and
+    pieces."""
     zone = the_shop().tz
     return list(
         Visit.objects.filter(
@@ -48,8 +49,8 @@ def free(
     for_owner: bool = False,
     moving: Visit | None = None,
 ) -> list[Slot]:
-    """The times that can be booked, in order, from today as far ahead as the shop takes bookings, or on `days` of those (the
-    shop's dates, both included). A drop-off and a pickup take the same hours.
+    """The times that can be booked, in order, from today as far ahead as the shop takes bookings, or on
+    `days` of those (the shop's dates, both included). A drop-off and a pickup take the same hours.
 
     The owner is not held to the notice. What the visit that is being moved takes up itself counts as free.
     """

@@ -1,5 +1,5 @@
-"""The calendar files against RFC 5545 (iCalendar), RFC 5546 (how invitations are asked) and RFC 6047 (by email), read by a parser
-that has nothing to do with the library that writes them."""
+"""The calendar files against RFC 5545 (iCalendar), RFC 5546 (how invitations are asked) and RFC 6047 (by
+email), read by a parser that has nothing to do with the library that writes them."""
 
 from __future__ import annotations
 
@@ -60,7 +60,8 @@ def event(text: str) -> Any:
 @pytest.mark.parametrize("entry", [ENTRY, NASTY], ids=["plain", "nasty"])
 class TestEveryFile:
     def test_lines_end_with_crlf_and_hold_at_most_75_octets(self, entry: Entry, method: Method) -> None:
-        """RFC 5545, section 3.1; a fold is between characters of UTF-8, not inside one (section 3.1, last note)."""
+        """RFC 5545, section 3.1; a fold is between characters of UTF-8, not inside one (section 3.1, last
+        note)."""
         raw = ics(entry, method, STAMP).encode()
         assert raw.endswith(b"END:VCALENDAR\r\n")
         assert raw.count(b"\n") == raw.count(b"\r\n") == raw.count(b"\r")
@@ -95,7 +96,8 @@ class TestEveryFile:
         }
         assert required <= set(inside)
         assert "DURATION" not in inside
-        # RFC 5546, sections 3.2.2 and 3.2.5: a request and a cancellation name the guest; 3.2.1: what is published does not.
+        # RFC 5546, sections 3.2.2 and 3.2.5: a request and a cancellation name the guest; section 3.2.1:
+        # what is published does not.
         assert ("ATTENDEE" in inside) == (method != "PUBLISH")
 
     def test_an_independent_parser_reads_back_what_was_said(self, entry: Entry, method: Method) -> None:
@@ -112,8 +114,8 @@ class TestEveryFile:
             assert guest.value == "mailto:ottoline@example.com"
 
     def test_times_are_utc(self, entry: Entry, method: Method) -> None:
-        """RFC 5545, section 3.3.5, form 2: a moment every calendar shows in its own zone, and no VTIMEZONE is needed. 14:30 on
-        9 December in New York is 19:30 UTC."""
+        """RFC 5545, section 3.3.5, form 2: a moment every calendar shows in its own zone, and no VTIMEZONE is
+        needed. 14:30 on 9 December in New York is 19:30 UTC."""
         found = lines(ics(entry, method, STAMP))
         assert "DTSTART:20261209T193000Z" in found
         assert "DTEND:20261209T200000Z" in found
@@ -133,6 +135,15 @@ def test_a_name_cannot_add_a_line() -> None:
     assert not any(line.startswith("mailto:mallory") for line in found)
     (guest,) = event(ics(NASTY, "REQUEST", STAMP)).attendee_list
     assert guest.params["CN"][0].startswith("Zoë ATTENDEE:mailto:mallory@example.com 🪑")
+
+
+def test_the_uid_is_the_visits_alone() -> None:
+    """RFC 7986, section 5.3: a UUID, without a host's name or anything else that could change or give away."""
+    moved_house = replace(ENTRY, shop_email="new@elsewhere.example.com", sequence=4)
+    uids = {
+        event(ics(entry, method, STAMP)).uid.value for entry in (ENTRY, moved_house) for method in METHODS
+    }
+    assert uids == {str(ENTRY.uid)}
 
 
 @pytest.fixture
@@ -161,8 +172,8 @@ def sent(
 
 @pytest.mark.django_db
 def test_a_calendar_follows_the_visit(sent: list[Any]) -> None:
-    """RFC 5545, sections 3.8.4.7 (the UID stays) and 3.8.7.4 (SEQUENCE rises with each change); RFC 5546, section 2.1.4: the file
-    with the higher sequence holds."""
+    """RFC 5545, sections 3.8.4.7 (the UID stays) and 3.8.7.4 (SEQUENCE rises with each change); RFC 5546,
+    section 2.1.4: the file with the higher sequence holds."""
     events = [event(part.get_payload(decode=True).decode()) for part in sent]
     assert len({one.uid.value for one in events}) == 1
     assert [int(one.sequence.value) for one in events] == [0, 1, 2, 3]

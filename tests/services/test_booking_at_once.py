@@ -1,4 +1,5 @@
-"""Many people press at once: one gets the time. On whichever database the suite runs on, with real transactions."""
+"""Many people press at once: one gets the time. On whichever database the suite runs on, with real
+transactions."""
 
 from __future__ import annotations
 
@@ -18,7 +19,7 @@ from shopdesk.commissions.actions import NewCommission, Wish, open_commission
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import OpeningWindow, Shop
-from shopdesk.visits.actions import GONE, book
+from shopdesk.visits.actions import GONE, book, remind
 from shopdesk.visits.models import Cell, Visit
 from shopdesk.visits.queries import free
 
@@ -38,11 +39,12 @@ def ready_commissions(count: int) -> list[Commission]:
     return commissions
 
 
-def at_once(presses: list[Callable[[], Visit]]) -> list[str]:
-    """Press all at the same moment, each from a thread and a connection of its own. What each heard: "" for yes."""
+def at_once(presses: list[Callable[[], object]]) -> list[str]:
+    """Press all at the same moment, each from a thread and a connection of its own. What each heard: "" for
+    yes."""
     line_up = threading.Barrier(len(presses))
 
-    def press(do: Callable[[], Visit]) -> str:
+    def press(do: Callable[[], object]) -> str:
         try:
             connection.ensure_connection()
             line_up.wait(timeout=60)
@@ -57,7 +59,7 @@ def at_once(presses: list[Callable[[], Visit]]) -> list[str]:
         return list(crowd.map(press, presses))
 
 
-def books(commission: Commission, start: datetime) -> Callable[[], Visit]:
+def books(commission: Commission, start: datetime) -> Callable[[], object]:
     return lambda: book(commission, "pickup", start, Who("client", commission.client_id))
 
 
@@ -98,8 +100,9 @@ def test_thirty_two_moving_to_one_time(shop: Shop) -> None:
 def test_two_overlapping_times_after_the_slot_length_changed(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Half of the crowd still has the list from when a visit took half an hour, the other half the new one of an hour and a half: the
-    times overlap without being the same, and one quarter hour under the unique constraint decides."""
+    """Half of the crowd still has the list from when a visit took half an hour, the other half the new one of
+    an hour and a half: the times overlap without being the same, and one quarter hour under the unique
+    constraint decides."""
     commissions = ready_commissions(CROWD)
     now = timezone.now()
     short = next(
@@ -135,3 +138,12 @@ def test_one_client_pressing_two_times_at_once_has_one(shop: Shop) -> None:
         visit.starts_at,
         visit.starts_at + timedelta(minutes=15),
     }
+
+
+def test_eight_workers_remind_once(shop: Shop) -> None:
+    (commission,) = ready_commissions(1)
+    start = some_start()
+    book(commission, "pickup", start, Who("client", commission.client_id))
+    the_day_before = (start.astimezone(shop.tz) - timedelta(days=1)).replace(hour=12)
+    assert at_once([lambda: remind(shop, the_day_before)] * 8) == [""] * 8
+    assert Email.objects.filter(kind="visit-reminder").count() == 1

@@ -9,11 +9,12 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from shopdesk.base.refusals import Refused
-from shopdesk.shop.actions import new_setup_code, set_up
+from shopdesk.shop.actions import ShopFacts, new_setup_code, set_up
 from shopdesk.shop.models import OpeningWindow, SetupCode, Shop, User
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "a long walk by the quay"
+ANOTHER: ShopFacts = {"name": "Another", "address": "Elsewhere", "email": "b@example.com"}
 
 
 def typed(code: str, **other: str) -> dict[str, str]:
@@ -153,7 +154,7 @@ def test_what_cannot_be_is_said_beside_the_field(
 
 def test_the_second_of_two_is_told(shop: Shop) -> None:
     with pytest.raises(Refused, match="has been set up by now"):
-        set_up(owner="B", login="b@example.com", password=PASSWORD, hours=[], facts={"name": "Another", "address": "x", "email": "b@example.com"})  # fmt: skip
+        set_up(owner="B", login="b@example.com", password=PASSWORD, hours=[], facts=ANOTHER)
     assert not User.objects.filter(email="b@example.com").exists()
 
 
@@ -161,6 +162,6 @@ def test_the_second_of_two_in_the_same_moment_is_told(shop: Shop, monkeypatch: A
     """Both looked before either had written: the constraint on the one id decides."""
     monkeypatch.setattr("shopdesk.shop.actions._not_yet", lambda: None)
     with pytest.raises(Refused, match="has been set up by now"):
-        set_up(owner="B", login="b@example.com", password=PASSWORD, hours=[], facts={"name": "Another", "address": "x", "email": "b@example.com"})  # fmt: skip
+        set_up(owner="B", login="b@example.com", password=PASSWORD, hours=[], facts=ANOTHER)
     assert Shop.objects.get().name == shop.name
     assert not User.objects.filter(email="b@example.com").exists()

@@ -42,7 +42,14 @@ def test_the_page_sent_back_unchanged_changes_nothing(desk: Browser, shop: Shop)
 
 
 def test_what_is_changed_is_kept(desk: Browser, shop: Shop) -> None:
-    typed = as_typed(desk) | {"name": "Tidewell & Daughter", "tax_rate": "7,5", "deposit_share": "", "show_lines": "on", "zone": "Asia/Kolkata", "slot_minutes": "60"}  # fmt: skip
+    typed = as_typed(desk) | {
+        "name": "Tidewell & Daughter",
+        "tax_rate": "7,5",
+        "deposit_share": "",
+        "show_lines": "on",
+        "zone": "Asia/Kolkata",
+        "slot_minutes": "60",
+    }
     page = desk.post(reverse("desk:shop"), typed, follow=True)
     assert "Tidewell &amp; Daughter" in page.content.decode()
     kept = Shop.objects.get()
@@ -113,8 +120,9 @@ def test_hours_as_people_write_them(typed: str, shown: str) -> None:
 
 @pytest.mark.parametrize(
     "typed",
-    ["9", "9-", "nine to five", "25-26", "9:60-10", "9-24:15", "24-25", "12-9", "9-9", "0-0:00am", "13pm-2pm", "9-12, 11-13",
-     "9:07-12", "18-24, 23-24", "9-12 13-17", "1-2,3-4,5-6,7-8,9-10,11-12,13-14", "-5-9", "9 until"],
+    ["9", "9-", "nine to five", "25-26", "9:60-10", "9-24:15", "24-25", "12-9", "9-9", "0-0:00am", "13pm-2pm",
+     "9-12, 11-13", "9:07-12", "18-24, 23-24",
+     "9-12 13-17", "1-2,3-4,5-6,7-8,9-10,11-12,13-14", "-5-9", "9 until"],
 )  # fmt: skip
 def test_hours_nobody_can_keep(typed: str) -> None:
     with pytest.raises(ValueError, match=r"\w.*\.$"):

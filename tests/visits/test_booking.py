@@ -197,7 +197,7 @@ def test_the_notice_holds_for_the_client_and_not_for_the_owner(
         book(ready, PICKUP, slot.start, as_client)
     visit = book(ready, PICKUP, slot.start, as_owner)
     later = next(one for one in free(timezone.now()) if one.start > slot.start)
-    with pytest.raises(Refused, match="too close to the visit.*555-0118"):
+    with pytest.raises(Refused, match=r"too close to the visit.*555-0118"):
         book(ready, PICKUP, later.start, as_client)
     with pytest.raises(Refused, match="too close to the visit"):
         cancel(visit, as_client)

@@ -98,7 +98,8 @@ def test_nobody_is_reminded_of_a_pickup_that_is_not_ready_after_all(
 def test_two_workers_write_one_reminder(
     ready: Commission, as_client: Who, shop: Shop, clock: Clock, monkeypatch: Any
 ) -> None:
-    """The second worker has read the same visit before the first has written: its update finds nothing left."""
+    """The second worker has read the same visit before the first has written: its update finds nothing
+    left."""
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     nine = clock(at_nine_the_day_before(visit, shop))
     real, counts = to_client, []
