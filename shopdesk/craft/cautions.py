@@ -19,6 +19,11 @@ LEAD_CAUTION = (
     "methods, containment, a respirator for lead dust, and children well away. Local codes and licensed "
     "practice decide what may be done."
 )
+LEAD_WORDS_TO_CLIENT = (
+    "Paint and varnish on furniture made before 1979, or of unknown age, sometimes hold lead. We test before we "
+    "sand. Please do not sand or scrape the piece at home, and keep flakes away from children. Local codes and "
+    "licensed practice decide what may be done."
+)
 DUST_CAUTION = (
     "Sanding dust harms the lungs and can catch fire. Wear a respirator, air the room or collect the dust, "
     "keep flames away. The product's data sheet and local codes decide."

@@ -13,16 +13,18 @@ from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
 from shopdesk.portal.words import Facts
 from shopdesk.quotes.models import Quote
-from shopdesk.quotes.queries import open_quote
+from shopdesk.quotes.queries import OPEN, heads
 from shopdesk.shop.models import Shop
 from shopdesk.visits.queries import visits_of
 
 
 def facts_of(shop: Shop, commission: Commission) -> Facts:
+    quotes = [quote for quote in heads([commission]) if not quote.is_draft]
     return Facts(
         shop=shop,
         commission=commission,
-        quote=open_quote(commission),
+        quotes=quotes,
+        quote=next((quote for quote in quotes if quote.state in OPEN), None),
         standing=standing(commission),
         samples=samples_of(commission),
         visits=visits_of(commission),

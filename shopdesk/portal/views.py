@@ -19,6 +19,7 @@ from shopdesk.base.press import pressed
 from shopdesk.clients.access import ClientRequest, client_of, client_or_none, client_view, open_door
 from shopdesk.commissions.models import Shot, Stage
 from shopdesk.commissions.queries import all_of_client, faces, of_client, shots_of
+from shopdesk.craft.cautions import LEAD_WORDS_TO_CLIENT
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
 from shopdesk.photos.serve import rendition_response
@@ -27,7 +28,6 @@ from shopdesk.portal.forms import FreshLinkForm
 from shopdesk.portal.queries import documents_of_client, facts_of
 from shopdesk.portal.words import steps, tell
 from shopdesk.progress.queries import updates_of
-from shopdesk.quotes.queries import acceptance_of, history
 from shopdesk.shop.middleware import shop_of
 from shopdesk.shop.models import Shop
 
@@ -102,7 +102,6 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
     shots = shots_of(one, for_client=True)
     finals = [shot for shot in shots if shot.kind == Shot.Kind.FINAL]
     firsts = [shot for shot in shots if shot.kind == Shot.Kind.REQUEST]
-    quotes = history(one)
     return render(
         request,
         "portal/commission.html",
@@ -116,8 +115,7 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
             "face": next(iter(finals or firsts), None),
             "before": firsts[0] if finals and firsts else None,
             "sent_shots": firsts,
-            "quotes": quotes,
-            "acceptance": acceptance_of(one),
+            "quotes": facts.quotes,
             "standing": facts.standing,
             "updates": updates_of(one),
             "samples": facts.samples,
@@ -125,7 +123,7 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
             "drop_off": facts.booked("drop-off"),
             "pickup": facts.booked("pickup"),
             "may_withdraw": one.stage in (Stage.REQUESTED, Stage.QUOTED),
-            "lead": any(piece.lead_caution for piece in one.pieces.all()),
+            "lead": LEAD_WORDS_TO_CLIENT if any(piece.lead_caution for piece in one.pieces.all()) else "",
         },
     )
 

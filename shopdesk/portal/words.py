@@ -27,6 +27,7 @@ class Facts:
 
     shop: Shop
     commission: Commission
+    quotes: Sequence[Quote]
     quote: Quote | None
     standing: Standing | None
     samples: Sequence[Sample]

@@ -11,7 +11,7 @@ from typing import Any
 from shopdesk.commissions.letterhead import letterhead
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Piece, Shot
-from shopdesk.craft.cautions import LEAD_CAUTION
+from shopdesk.craft.cautions import LEAD_WORDS_TO_CLIENT
 from shopdesk.craft.pricing import Totals
 from shopdesk.craft.units import show_length
 from shopdesk.look import formats
@@ -45,7 +45,7 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
         **letterhead(shop, commission.client),
         "number": commission.number,
         "revision": str(quote.revision),
-        "title": f"A price for your {said_pieces([piece.name for piece in pieces])}",
+        "title": f"A price for your {said_pieces([piece.piece.name for piece in pieces])}",
         "sent_on": said(today),
         "good_until": said(quote.good_until),
         "starts_on": said(quote.starts_on),
@@ -67,7 +67,7 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
         "included": items(quote.included),
         "not_included": items(quote.not_included),
         "notes": paragraphs(quote.terms),
-        "lead_caution": LEAD_CAUTION if any(piece.piece.lead_caution for piece in pieces) else None,
+        "lead_caution": LEAD_WORDS_TO_CLIENT if any(piece.piece.lead_caution for piece in pieces) else None,
         "sample_promise": SAMPLE_PROMISE if quote.sample_promised else None,
         "deposit_words": deposit_words(totals, quote, shop),
         "how_to_accept": HOW_TO_ACCEPT,
