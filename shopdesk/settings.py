@@ -71,6 +71,7 @@ INSTALLED_APPS = [
     "shopdesk.mail",
     "shopdesk.shop",
     "shopdesk.clients",
+    "shopdesk.pricebook",
     "shopdesk.commissions",
     "shopdesk.deposits",
     "shopdesk.conversation",
