@@ -3,48 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
-from babel.numbers import get_decimal_symbol
 from django import forms
-from django.core.exceptions import ValidationError
 
 from shopdesk.commissions.letterhead import today_at
-from shopdesk.craft.money import minor_units, parse_amount
 from shopdesk.deposits.models import Entry
 from shopdesk.deposits.queries import Standing
-from shopdesk.look.formats import known_locale
+from shopdesk.shop.fields import MoneyField as MoneyField
 from shopdesk.shop.models import Shop
-
-
-class MoneyField(forms.CharField):
-    """An amount as people write it (`1,250.50`, `$340`, `1 250,50`), cleaned to an exact `Decimal` with the
-    currency's decimals."""
-
-    def __init__(self, shop: Shop, *, currency: str = "", negative: bool = False, **kwargs: Any) -> None:
-        self.currency = currency or shop.currency
-        self.negative = negative
-        symbol = get_decimal_symbol(known_locale(shop.locale))
-        self.mark = symbol if symbol in (".", ",") else None
-        kwargs.setdefault("max_length", 60)
-        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-        super().__init__(widget=kwargs.pop("widget", widget), **kwargs)
-
-    def clean(self, value: Any) -> Any:
-        typed = str(super().clean(value) or "")
-        if not typed:
-            return None
-        try:
-            return parse_amount(typed, self.currency, self.mark, allow_negative=self.negative)
-        except ValueError as error:
-            raise ValidationError(str(error)) from error
-
-    def prepare_value(self, value: Any) -> Any:
-        """A `Decimal` is shown as it would be typed here: no signs, the shop's own decimal mark."""
-        if not isinstance(value, Decimal):
-            return value
-        return f"{value:.{minor_units(self.currency)}f}".replace(".", self.mark or ".")
 
 
 def day_input() -> forms.DateInput:
