@@ -15,8 +15,8 @@ from django.db.models.functions import Lower
 
 from shopdesk.base.fields import AmountField
 
-MOST_COATS = 12
-MOST_MINUTES = Decimal(10_000)
+MOST_COATS = 30
+"""More than `craft.coatings` reckons with is a slip of the pen."""
 MOST_CAN_ML = Decimal(60_000)
 
 
