@@ -15,6 +15,8 @@ from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import COLOUR, advance, locked, step_past, write_line
 from shopdesk.deposits.actions import settle_cancelled
+from shopdesk.deposits.invoices import when_ready
+from shopdesk.deposits.words import due_words
 
 
 @transaction.atomic
@@ -57,9 +59,10 @@ def first_coat(commission: Commission, who: Who, *, past: str = "") -> None:
 
 @transaction.atomic
 def make_ready(commission: Commission, who: Who, *, note: str = "", past: str = "") -> None:
-    """Dry enough to move and use gently. The client is asked to book a pickup."""
+    """Dry enough to move and use gently. The client is asked to book a pickup, and gets the invoice."""
     advance(commission, Stage.READY, who, note=note, past=past)
-    to_client(commission, "ready", {})
+    invoice = when_ready(commission, who)
+    to_client(commission, "ready", {"invoice": "yes" if invoice else "", "due": due_words(commission)}, enclose=invoice)
 
 
 @transaction.atomic

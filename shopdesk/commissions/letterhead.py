@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
 
 from shopdesk.clients.models import Client
+from shopdesk.craft import bank
+from shopdesk.documents import codes
 from shopdesk.shop.models import Shop
 
 
@@ -25,6 +28,34 @@ def letterhead(shop: Shop, client: Client) -> dict[str, Any]:
         "client": {"name": client.name, "address_lines": client.address_lines},
         "lang": shop.locale.split("_")[0].split("-")[0] or "en",
         "page_size": shop.paper,
+    }
+
+
+def bank_lines(shop: Shop) -> list[dict[str, str]]:
+    """How money is transferred to the shop, as label and value; empty when it has not said."""
+    if not (shop.iban or shop.bank_words.strip()):
+        return []
+    lines = [
+        ("Account holder", shop.bank_holder or shop.name),
+        ("IBAN", bank.show_iban(shop.iban) if shop.iban else ""),
+        ("BIC", shop.bic),
+        ("Bank", shop.bank_name),
+        *(("", line.strip()) for line in shop.bank_words.splitlines()),
+    ]
+    return [{"label": label, "value": value} for label, value in lines if value]
+
+
+def payment_code(shop: Shop, currency: str, due: Decimal, reference: str, said: str) -> dict[str, str]:
+    """The code that a banking app reads a transfer from (EPC069-12): `code_ref`, a picture for a document, and
+    `code_alt`, what it says. Empty unless the sum is in euro and above zero, and the shop has an IBAN in the
+    area. `said` is the sum as it is written."""
+    if currency != "EUR" or not shop.iban or not bank.in_sepa(shop.iban) or not 0 < due <= bank.MOST:
+        return {"code_ref": "", "code_alt": ""}
+    holder = shop.bank_holder or shop.name
+    payload = bank.epc_payload(holder, shop.iban, due, reference, bic=shop.bic)
+    return {
+        "code_ref": codes.ref_of(payload),
+        "code_alt": f"Payment code for banking apps: {said} to {holder}, reference {reference}",
     }
 
 

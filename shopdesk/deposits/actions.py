@@ -3,6 +3,8 @@ edited."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -20,29 +22,89 @@ from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import advance, locked, write_line
 from shopdesk.craft.money import exact
-from shopdesk.deposits import words
-from shopdesk.deposits.models import Account, Entry, Receipt
+from shopdesk.craft.pricing import TaxRule
+from shopdesk.deposits import invoices, papers, words
+from shopdesk.deposits.models import Account, AgreedChange, Entry, Invoice, Receipt
 from shopdesk.deposits.queries import Standing, standing
 from shopdesk.documents.actions import order
+from shopdesk.documents.models import Document
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
+ZERO = Decimal(0)
 OLDEST = timedelta(days=366)
 """A payment dated longer than this before the request is a slip of the pen."""
 
 
 @transaction.atomic
 def open_account(
-    commission: Commission, *, currency: str, price: Decimal, deposit: Decimal, due_on: date, who: Who
+    commission: Commission,
+    *,
+    currency: str,
+    price: Decimal,
+    deposit: Decimal,
+    due_on: date,
+    who: Who,
+    tax: TaxRule | None = None,
+    taxable: Decimal = ZERO,
+    tax_sum: Decimal = ZERO,
+    agreed: words.Agreed | None = None,
 ) -> bool:
     """What was agreed becomes due. With no deposit to wait for, the place is booked at once; returns whether
-    it is."""
+    it is. `taxable` is how much of the price the tax was taken on and `tax_sum` the tax, by the rule `tax`;
+    `agreed` is what invoices repeat."""
     Account.objects.create(
-        commission=commission, currency=currency, price=price, deposit=deposit, deposit_due_on=due_on
+        commission=commission,
+        currency=currency,
+        price=price,
+        deposit=deposit,
+        deposit_due_on=due_on,
+        tax_name=tax.name if tax else "",
+        tax_rate=tax.rate if tax else ZERO,
+        tax_basis=tax.basis if tax else "invoice",
+        taxable=taxable,
+        tax=tax_sum,
+        agreed=agreed or {},
     )
     return _keep_facts(commission, _standing(commission), who)
+
+
+@dataclass(frozen=True)
+class Agreed:
+    """What a change did: where the account stands after it, whether it booked the place just now, and the
+    invoices that went out anew because of it."""
+
+    after: Standing
+    booked: bool
+    renewed: list[Invoice]
+
+
+@transaction.atomic
+def agree_change(
+    commission: Commission, *, number: int, said: str, price: words.Price, on: date, who: Who
+) -> Agreed:
+    """What was agreed after the acceptance counts from now on: due, tax and invoice follow. The caller writes
+    the journal and the email. An invoice that is out already is taken back, and a new one follows."""
+    shop = the_shop()
+    now = locked(commission.pk)
+    before = _standing(now)
+    words.check_change(before, price)
+    AgreedChange.objects.create(
+        account=before.account,
+        number=number,
+        words=said[:300],
+        net=price.net,
+        taxable=price.taxable,
+        tax=price.tax,
+        agreed_on=on,
+    )
+    after = _standing(now)
+    renewed = invoices.renew(now, after, shop, who, f"Change {number} was agreed")
+    booked = _keep_facts(now, after, who)
+    _copy_facts(now, commission)
+    return Agreed(after, booked, renewed)
 
 
 @transaction.atomic
@@ -68,7 +130,7 @@ def record_payment(commission: Commission, amount: Decimal, on: date, how: str, 
         "receipt",
         title=f"Receipt {number}",
         filename=f"receipt-{number}.pdf",
-        content=words.receipt_content(
+        content=papers.receipt_content(
             now, shop, number=number, entry=entry, purpose=purpose, after=after, today=today
         ),
         dated_on=today,
@@ -76,6 +138,9 @@ def record_payment(commission: Commission, amount: Decimal, on: date, how: str, 
     Receipt.objects.create(entry=entry, number=number, document=document)
     said = _money(amount, after, shop)
     line = f"{said} received, {words.how_words(how)}, receipt {number}"
+    vat = invoices.for_payment(now, entry, before, shop, who)
+    if vat is not None:
+        line += f", VAT invoice {vat.number}"
     write_line(now, who, "payment received", line, for_client=True)
     booked = _keep_facts(now, after, who)
     _write_to_client(
@@ -84,7 +149,7 @@ def record_payment(commission: Commission, amount: Decimal, on: date, how: str, 
         shop,
         {"what": "received", "amount": said, "receipt": number, "purpose": purpose[0].lower() + purpose[1:]},
         booked=booked,
-        enclose=[Enclose(document.filename, "application/pdf", ref=document.ref)],
+        documents=[document, *([vat.document] if vat else [])],
     )
     _copy_facts(now, commission)
     return entry
@@ -95,7 +160,7 @@ def reverse(entry: Entry, note: str, who: Who) -> Entry:
     """Take back an entry that was a mistake, with an opposite one, once. `note` says what the mistake was."""
     shop = the_shop()
     now = locked(Account.objects.values_list("commission_id", flat=True).get(pk=entry.account_id))
-    wrong = Entry.objects.select_related("receipt", "reversal").get(pk=entry.pk)
+    wrong = Entry.objects.select_related("receipt", "reversal", "invoice").get(pk=entry.pk)
     note = note.strip()
     if wrong.kind == Entry.Kind.REVERSED:
         raise Refused("A reversal is not reversed: write the payment down again.")
@@ -103,15 +168,21 @@ def reverse(entry: Entry, note: str, who: Who) -> Entry:
         raise Refused("That entry has been reversed already.")
     if not note:
         raise Refused("Say in a few words what the mistake was.", field="note")
+    before = _standing(now)
     opposite = _write(
         now, Entry.Kind.REVERSED, -wrong.amount, today_at(shop), who, how=wrong.how, note=note, reverses=wrong
     )  # fmt: skip
     after = _standing(now)
     if after.held < 0:
         raise Refused("More of it has been given back than would be left; reverse what was given back first.")
-    if after.due < 0:
+    if after.owed > before.owed:
         raise Refused("More would be paid than the price comes to; look at the other entries first.")
-    receipt = wrong.receipt_or_none
+    receipt, vat = wrong.receipt_or_none, wrong.invoice_or_none
+    made: list[Invoice] = []
+    if vat is not None:
+        why = "The payment was written down by mistake"
+        made = [invoices.take_back(now, vat, after, shop, who, why)]
+        made += invoices.renew(now, after, shop, who, f"{why}, and invoice {vat.number} with it")
     said = _money(abs(wrong.amount), after, shop)
     what = f"{said} {wrong.get_kind_display()} on {formats.day(wrong.on, shop.locale)}"
     if receipt:
@@ -130,7 +201,11 @@ def reverse(entry: Entry, note: str, who: Who) -> Entry:
         write_line(now, who, "deposit open again", "The deposit is open again; the place stays booked")
     if receipt:
         _write_to_client(
-            now, after, shop, {"what": "taken back", "amount": said, "receipt": receipt.number, "purpose": ""}
+            now,
+            after,
+            shop,
+            {"what": "taken back", "amount": said, "receipt": receipt.number, "purpose": ""},
+            documents=[one.document for one in made],
         )
     return opposite
 
@@ -146,8 +221,8 @@ def refund(
     *,
     owed_again: bool = False,
 ) -> Entry:
-    """Money that went back to the client: no more than is held. The price is less by it, unless it is
-    `owed_again` (they will pay it another way)."""
+    """Money that went back to the client: no more than is held. What they had paid too much comes first; by
+    the rest of it the price is less, unless it is `owed_again` (they will pay it another way)."""
     shop = the_shop()
     now = locked(commission.pk)
     before = _standing(now)
@@ -160,8 +235,9 @@ def refund(
     if not note.strip():
         raise Refused("Say in a few words why it goes back.", field="note")
     entry = _write(now, Entry.Kind.REFUNDED, -amount, on, who, how=how, note=note)
-    if not owed_again:
-        _write(now, Entry.Kind.WAIVED, amount, on, who, note="Given back, and no longer due")
+    waived = amount - before.owed
+    if not owed_again and waived > 0:
+        _write(now, Entry.Kind.WAIVED, waived, on, who, note="Given back, and no longer due")
     after = _standing(now)
     said = _money(amount, after, shop)
     again = "; it is due again" if owed_again else ""
@@ -213,8 +289,9 @@ def settle_cancelled(
     if give_back:
         _believe(on, now, shop)
         _write(now, Entry.Kind.REFUNDED, -give_back, on, who, how=how, note="Cancelled")
-    if before.due + give_back > 0:
-        _write(now, Entry.Kind.WAIVED, before.due + give_back, on, who, note="Cancelled")
+    rest_due = before.due - before.owed + give_back
+    if rest_due > 0:
+        _write(now, Entry.Kind.WAIVED, rest_due, on, who, note="Cancelled")
     if now.settled_at is None:
         set_facts(now, settled_at=timezone.now())
     if not before.held:
@@ -310,7 +387,7 @@ def _write_to_client(
     said: dict[str, str],
     *,
     booked: bool = False,
-    enclose: list[Enclose] | None = None,
+    documents: Sequence[Document] = (),
 ) -> None:
     context: dict[str, Any] = {
         **said,
@@ -320,7 +397,11 @@ def _write_to_client(
         **_dates(commission, shop),
     }
     to_client(
-        commission, "receipt", context, path=_drop_off(commission) if booked else "", enclose=enclose or []
+        commission,
+        "receipt",
+        context,
+        path=_drop_off(commission) if booked else "",
+        enclose=[Enclose(one.filename, "application/pdf", ref=one.ref) for one in documents],
     )
 
 

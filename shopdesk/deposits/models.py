@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -25,11 +26,46 @@ class Account(models.Model):
     """The accepted total, tax included."""
     deposit = AmountField()
     deposit_due_on = models.DateField()
+    tax_name = models.CharField(max_length=40, blank=True, default="")
+    tax_rate = models.DecimalField(max_digits=7, decimal_places=4, default=Decimal(0))
+    """Percent. This, its name and its basis are the accepted quote's, and hold for what is agreed later."""
+    tax_basis = models.CharField(max_length=7, default="invoice")
+    taxable = AmountField(default=Decimal(0))
+    """How much of the accepted total without tax the tax was taken on."""
+    tax = AmountField(default=Decimal(0))
+    """The tax in the accepted total."""
+    agreed: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
+    """What was agreed, as strings ready to print (`words.Agreed`): an invoice repeats it."""
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(deposit__lte=models.F("price")), name="deposit_within_price")
         ]
+
+
+class AgreedChange(AppendOnly):
+    """What was agreed after the acceptance: more work or less, at a price of its own. It is never taken back;
+    another change is agreed instead."""
+
+    account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="changes")
+    number = models.PositiveSmallIntegerField()
+    words = models.CharField(max_length=300)
+    net = AmountField()
+    """Without tax; below zero when it costs less."""
+    taxable = models.BooleanField()
+    tax = AmountField()
+    agreed_on = models.DateField()
+    written_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["account", "number"], name="one_agreed_change_a_number")
+        ]
+
+    @property
+    def gross(self) -> Decimal:
+        return self.net + self.tax
 
 
 class Entry(AppendOnly):
@@ -95,6 +131,10 @@ class Entry(AppendOnly):
     def receipt_or_none(self) -> Receipt | None:
         return getattr(self, "receipt", None)
 
+    @property
+    def invoice_or_none(self) -> Invoice | None:
+        return getattr(self, "invoice", None)
+
 
 class Receipt(models.Model):
     """The receipt for money received, with its running number."""
@@ -102,3 +142,52 @@ class Receipt(models.Model):
     entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="receipt")
     number = models.CharField(max_length=20, unique=True)
     document = models.OneToOneField(Document, on_delete=models.PROTECT, related_name="+")
+
+
+class Invoice(AppendOnly):
+    """An invoice as it went out, with its running number. It is never changed: one that turns out wrong is
+    taken back by a credit, and a new one follows.
+
+    Figures are in the account's currency; a credit's are below zero. `net + tax = gross`. A balance invoice
+    states the whole of what was agreed: what deposit invoices stated before is taken off on its paper, not in
+    these columns.
+    """
+
+    class Kind(models.TextChoices):
+        DEPOSIT = "deposit", "VAT invoice for a payment"
+        BALANCE = "balance", "invoice"
+        CREDIT = "credit", "credit"
+
+    account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="invoices")
+    kind = models.CharField(max_length=7, choices=Kind)
+    number = models.CharField(max_length=20, unique=True)
+    issued_on = models.DateField()
+    net = AmountField()
+    tax = AmountField()
+    gross = AmountField()
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, null=True, related_name="invoice")
+    """The payment that a deposit invoice is for."""
+    corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="credit")
+    reason = models.CharField(max_length=300, blank=True)
+    document = models.OneToOneField(Document, on_delete=models.PROTECT, related_name="+")
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    written_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(gross=models.F("net") + models.F("tax")), name="invoice_adds_up"),
+            models.CheckConstraint(
+                condition=Q(kind="credit", corrects__isnull=False) | ~Q(kind="credit") & Q(corrects=None),
+                name="credit_names_its_invoice",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="deposit", entry__isnull=False) | ~Q(kind="deposit") & Q(entry=None),
+                name="deposit_invoice_names_its_payment",
+            ),
+        ]
+
+    @property
+    def taken_back(self) -> bool:
+        """Whether a credit answers this invoice."""
+        return hasattr(self, "credit")

@@ -1,19 +1,90 @@
-"""What is said about money: the receipt's content, the account as a short column of sums, what a payment was
-for."""
+"""What is said about money: the account as a short column of sums, what a payment was for, what a change
+comes to."""
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Literal, TypedDict, cast
 
-from shopdesk.commissions.letterhead import letterhead
+from shopdesk.base.refusals import Refused
 from shopdesk.commissions.models import Commission
+from shopdesk.craft.money import LARGEST
+from shopdesk.craft.pricing import TaxRule
 from shopdesk.craft.rounding import EXACT
+from shopdesk.craft.taxes import tax_of_change
 from shopdesk.deposits.models import Entry
-from shopdesk.deposits.queries import Standing
+from shopdesk.deposits.queries import ZERO, Standing, standing
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import the_shop
+
+
+class AgreedRow(TypedDict):
+    """One thing that was agreed, with its price without tax. `size` and `words` may be empty."""
+
+    name: str
+    size: str
+    words: list[str]
+    price: str
+
+
+class Agreed(TypedDict):
+    """What was accepted, as strings ready to print: `said` names the quote ("Quote 26-014, revision 2, accepted
+    on 3 May")."""
+
+    said: str
+    pieces: list[AgreedRow]
+    options: list[AgreedRow]
+
+
+@dataclass(frozen=True)
+class Price:
+    """What a change costs: below zero when it costs less."""
+
+    net: Decimal
+    taxable: bool
+    tax: Decimal
+
+    @property
+    def gross(self) -> Decimal:
+        return EXACT.add(self.net, self.tax)
+
+
+def tax_rule(standing: Standing) -> TaxRule:
+    """The rule of the accepted quote, which holds for what is agreed later."""
+    account = standing.account
+    basis = cast(Literal["item", "invoice"], account.tax_basis)
+    return TaxRule(account.tax_rate, basis, account.tax_name)
+
+
+def price_of_change(standing: Standing, net: Decimal, taxable: bool) -> Price:
+    """A change of `net` with its tax, by the accepted quote's rule. Raises `Refused` when it takes off more
+    than there is."""
+    tax = ZERO
+    if taxable and standing.account.tax_rate:
+        try:
+            tax = tax_of_change(
+                net,
+                tax_rule(standing),
+                taxed_before=standing.taxed,
+                tax_before=standing.agreed.tax,
+                currency=standing.currency,
+            )
+        except ValueError as error:
+            raise Refused(str(error), field="price") from error
+    price = Price(net, taxable, tax)
+    check_change(standing, price)
+    return price
+
+
+def check_change(standing: Standing, price: Price) -> None:
+    """Refuse a change after which less than nothing would be agreed, or more than can be believed."""
+    after = EXACT.add(standing.price, price.gross)
+    if after < 0 or EXACT.add(standing.agreed.net, price.net) < 0:
+        raise Refused("It takes off more than was agreed in all.", field="price")
+    if after > LARGEST:
+        raise Refused("That is more than is believable; please check the price.", field="price")
 
 
 def purpose_of(before: Standing, amount: Decimal) -> str:
@@ -28,6 +99,14 @@ def purpose_of(before: Standing, amount: Decimal) -> str:
     return "The deposit" if amount == open_deposit else "The deposit, and part of the balance"
 
 
+def due_words(commission: Commission) -> str:
+    """What is still due by now, as it is written; empty when nothing is."""
+    account = standing(commission)
+    if account is None or not account.due:
+        return ""
+    return formats.money(account.due, account.currency, the_shop().locale)
+
+
 def how_words(how: str) -> str:
     return str(Entry.How(how).label) if how else ""
 
@@ -38,7 +117,11 @@ def sums_of(standing: Standing, shop: Shop) -> list[dict[str, str]]:
     def written(value: Decimal) -> str:
         return formats.money(value, standing.currency, shop.locale)
 
-    sums = [("Price agreed, tax included", standing.price, "sum")]
+    changes = len(standing.changes)
+    label = "Price agreed, tax included"
+    if changes:
+        label = f"Price agreed with {'the change' if changes == 1 else f'{changes} changes'}, tax included"
+    sums = [(label, standing.price, "sum")]
     if standing.waived:
         sums.append(("No longer due", EXACT.minus(standing.waived), "sum"))
     if standing.received:
@@ -46,30 +129,8 @@ def sums_of(standing: Standing, shop: Shop) -> list[dict[str, str]]:
     if standing.refunded:
         sums.append(("Given back", standing.refunded, "sum"))
     sums.append(("Still due" if standing.due else "Nothing is due any more", standing.due, "total"))
+    if standing.owed:
+        sums.append(("Paid more than that, and yours", standing.owed, "after"))
     if standing.deposit_open and standing.deposit_open < standing.due:
         sums.append(("Of that, still open of the deposit", standing.deposit_open, "after"))
     return [{"label": label, "amount": written(value), "kind": kind} for label, value, kind in sums]
-
-
-def receipt_content(
-    commission: Commission,
-    shop: Shop,
-    *,
-    number: str,
-    entry: Entry,
-    purpose: str,
-    after: Standing,
-    today: date,
-) -> dict[str, Any]:
-    """All that a receipt is made of, as strings ready to print."""
-    return {
-        **letterhead(shop, commission.client),
-        "number": number,
-        "commission_number": commission.number,
-        "received_on": formats.day(entry.on, shop.locale),
-        "written_on": formats.day(today, shop.locale),
-        "how": how_words(entry.how),
-        "amount": formats.money(entry.amount, after.currency, shop.locale),
-        "purpose": f"{purpose}.",
-        "sums": sums_of(after, shop),
-    }

@@ -8,10 +8,11 @@ class DocumentsConfig(AppConfig):
 
     def ready(self) -> None:
         from shopdesk.base import blobs, sweep
-        from shopdesk.documents import actions, serve
+        from shopdesk.documents import actions, codes, serve
 
         sweep.register(actions.RENDER, actions.render_all)
         blobs.register("documents", serve.fetch)
+        blobs.register(codes.KIND, codes.fetch)
         blobs.ready.connect(_on_ready, dispatch_uid="documents wait for pictures")
 
 

@@ -32,6 +32,7 @@ from shopdesk.look import fonts
 ImageFile.LOAD_TRUNCATED_IMAGES = False  # WeasyPrint switches it on for the whole process when it is imported
 
 SCHEME = "picture:"
+SVG = "image/svg+xml"
 DPI = 300
 """The most that a picture is printed with; what is finer is scaled down."""
 JPEG_QUALITY = 82
@@ -105,6 +106,8 @@ class OnlyOurs(URLFetcher):  # type: ignore[misc]  # WeasyPrint has no types
 
     def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
         if url.startswith(SCHEME) and (blob := self._pictures.get(url.removeprefix(SCHEME))) is not None:
+            if blob.mime == SVG:
+                return URLFetcherResponse(url, blob.data, {"Content-Type": SVG})
             return URLFetcherResponse(url, _for_paper(blob), {"Content-Type": "image/jpeg"})
         if url.startswith("file:") and (path := _font_file(url)) is not None:
             # No path goes along, or WeasyPrint would open the file once more by itself.

@@ -41,12 +41,19 @@ class ShopFacts(TypedDict, total=False):
     tax_rate: Decimal
     tax_basis: Literal["item", "invoice"]
     tax_labour: bool
+    charges_vat: bool
+    bank_name: str
+    bank_holder: str
+    iban: str
+    bic: str
+    bank_words: str
     deposit_share: Decimal
     terms: str
     included: str
     not_included: str
     show_lines: bool
     good_for_days: int
+    remind_days: int
     answer_in_days: int
     slot_minutes: int
     notice_hours: int

@@ -13,6 +13,7 @@ from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
+from shopdesk.craft import bank
 from shopdesk.craft.slots import Window
 from shopdesk.shop.actions import ShopFacts
 from shopdesk.shop.hours import Span, parse_hours, show_hours
@@ -69,6 +70,41 @@ class PercentField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+class IbanField(forms.CharField):
+    """An IBAN as people write it, in groups or not, to its letters and digits."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=60, **kwargs)
+        self.widget.attrs.update(autocomplete="off", autocapitalize="characters", spellcheck="false")
+
+    def clean(self, value: Any) -> Any:
+        typed = super().clean(value)
+        try:
+            return bank.parse_iban(typed) if typed else ""
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
+
+    def prepare_value(self, value: Any) -> Any:
+        """In groups of four, as it is printed on paper (ISO 13616)."""
+        kept = isinstance(value, str) and value.isalnum()
+        return bank.show_iban(value) if kept else value
+
+
+class BicField(forms.CharField):
+    """A BIC of 8 or 11 letters and digits."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=20, **kwargs)
+        self.widget.attrs.update(autocomplete="off", autocapitalize="characters", spellcheck="false")
+
+    def clean(self, value: Any) -> Any:
+        typed = super().clean(value)
+        try:
+            return bank.parse_bic(typed) if typed else ""
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
 
 
 class HoursField(forms.CharField):
@@ -151,6 +187,21 @@ class ShopForm(forms.Form):
     tax_number = forms.CharField(
         label="Tax number", max_length=60, required=False, help_text="If quotes have to show one."
     )
+    charges_vat = forms.BooleanField(
+        label="Each payment gets a VAT invoice", required=False,
+        help_text="For shops that charge VAT: what is paid ahead of the invoice is split into net and VAT.",
+    )  # fmt: skip
+    bank_name = forms.CharField(label="Bank", max_length=120, required=False)
+    bank_holder = forms.CharField(
+        label="Account holder", max_length=70, required=False, help_text="If it is not the shop's name."
+    )
+    iban = IbanField(label="IBAN", required=False, help_text="Where there is one.")
+    bic = BicField(label="BIC", required=False)
+    bank_words = forms.CharField(
+        label="How to transfer money", max_length=1000, required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Where there is no IBAN: routing and account number, one a line.",
+    )  # fmt: skip
     deposit_share = PercentField(
         label="Deposit in percent", most=Decimal(100), places=2, required=False,
         help_text="Of the total. Half is common practice.",
@@ -175,6 +226,9 @@ class ShopForm(forms.Form):
     good_for_days = forms.IntegerField(
         label="A quote is good for", min_value=1, max_value=365, help_text="Days."
     )
+    remind_days = forms.IntegerField(
+        label="Reminder before that", min_value=0, max_value=60, help_text="Days; 0 for none."
+    )
     answer_in_days = forms.IntegerField(
         label="You answer a request within",
         min_value=1,
@@ -197,16 +251,24 @@ class ShopForm(forms.Form):
     sections: Sequence[tuple[str, Sequence[Any]]] = (
         ("The shop", ("name", "tagline", "address", "email", "phone")),
         ("Where it is", ("zone", "locale", "currency", Row("units", "paper"))),
-        ("Tax", (Row("tax_name", "tax_rate", "tax_basis"), "tax_labour", _short("tax_number"))),
+        (
+            "Tax",
+            (Row("tax_name", "tax_rate", "tax_basis"), "tax_labour", "charges_vat", _short("tax_number")),
+        ),
         (
             "Quotes",
             (
-                Row("deposit_share", "good_for_days", "answer_in_days"),
+                Row("deposit_share", "answer_in_days"),
+                Row("good_for_days", "remind_days"),
                 "terms",
                 "included",
                 "not_included",
                 "show_lines",
             ),
+        ),
+        (
+            "Bank transfer",
+            (Row("bank_name", "bank_holder"), Row("iban", "bic"), "bank_words"),
         ),
         ("Drop-off and pickup", (Row("slot_minutes", "notice_hours", "book_days_ahead"),)),
     )
@@ -270,6 +332,8 @@ class SetUpForm(ShopForm):
     hours_6 = HoursField(label=WEEKDAYS[6])
 
     included = not_included = show_lines = good_for_days = answer_in_days = book_days_ahead = None  # type: ignore[assignment]
+    remind_days = None  # type: ignore[assignment]
+    bank_name = bank_holder = iban = bic = bank_words = None  # type: ignore[assignment]
 
     sections = (
         ("The code", (_short("code"),)),

@@ -74,6 +74,16 @@ class Shop(models.Model):
     tax_basis = models.CharField(max_length=7, choices=TaxBasis, default=TaxBasis.INVOICE)
     tax_labour = models.BooleanField(default=False)
     """Whether a new line for labour starts as taxable; lines for materials do."""
+    charges_vat = models.BooleanField(default=False)
+    """Whether each payment before the invoice has a VAT invoice of its own."""
+    bank_name = models.CharField(max_length=120, blank=True)
+    bank_holder = models.CharField(max_length=70, blank=True)
+    """Whose account it is, where that is not the shop's own name."""
+    iban = models.CharField(max_length=34, blank=True)
+    """Without spaces (ISO 13616)."""
+    bic = models.CharField(max_length=11, blank=True)
+    bank_words = models.TextField(blank=True)
+    """How to transfer money where there is no IBAN: routing and account number, a line each."""
     deposit_share = models.DecimalField(max_digits=5, decimal_places=2, default=Decimal(50))
     """Percent of the total."""
     terms = models.TextField(blank=True)
@@ -82,6 +92,8 @@ class Shop(models.Model):
     not_included = models.TextField(blank=True)
     show_lines = models.BooleanField(default=False)
     good_for_days = models.PositiveSmallIntegerField(default=14)
+    remind_days = models.PositiveSmallIntegerField(default=3)
+    """How many days before a quote runs out its client is reminded; 0: never."""
     answer_in_days = models.PositiveSmallIntegerField(default=3)
     slot_minutes = models.PositiveSmallIntegerField(default=30)
     notice_hours = models.PositiveSmallIntegerField(default=24)
