@@ -28,8 +28,13 @@ class Shape(models.TextChoices):
     CHAIR = "chair", "chair"
     BED = "bed", "bed"
     BENCH = "bench", "bench"
-    FRAME = "frame", "mirror frame"
+    FRAME = "mirror frame", "mirror frame"
     OTHER = "other", "other"
+
+    @property
+    def column(self) -> str:
+        """Of `Equipment`."""
+        return f"on_{self.name.lower()}"
 
 
 class Faces(models.TextChoices):
@@ -180,7 +185,7 @@ class Can(models.Model):
 
 
 class Equipment(Usable):
-    """How a coat is put on. `on_<shape>`: of what leaves the tool, the percent that stays on such a piece."""
+    """How a coat is put on. `on_…` (a `Shape`): of what leaves the tool, the percent that stays on such a piece."""
 
     class Way(models.TextChoices):
         BRUSH = "brush", "brush"
@@ -206,8 +211,8 @@ class Equipment(Usable):
             models.UniqueConstraint(Lower("name"), name="one_equipment_a_name"),
             models.CheckConstraint(
                 condition=Q(
-                    **{f"on_{shape}__gte": 1 for shape in Shape.values},
-                    **{f"on_{shape}__lte": 100 for shape in Shape.values},
+                    **{f"{shape.column}__gte": 1 for shape in Shape},
+                    **{f"{shape.column}__lte": 100 for shape in Shape},
                 ),
                 name="transfer_is_a_share",
             ),
@@ -222,11 +227,11 @@ class Equipment(Usable):
 
     def transfer(self) -> dict[str, Decimal]:
         """Shape → transfer efficiency as a share of 1 ("case" → 0.50)."""
-        return {shape: Decimal(getattr(self, f"on_{shape}")) / 100 for shape in Shape.values}
+        return {shape.value: Decimal(getattr(self, shape.column)) / 100 for shape in Shape}
 
 
 class StepRate(Usable):
-    """A step of the work and the minutes it takes, added up over whichever of the four apply."""
+    """A step of the work and the minutes it takes, added up over whichever of the five apply."""
 
     class Kind(models.TextChoices):
         """As a quote's own lines have them."""
@@ -243,13 +248,21 @@ class StepRate(Usable):
     minutes_per_drawer = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal(0))
     minutes_per_door = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal(0))
     minutes_per_piece = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal(0))
+    minutes_once = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal(0))
+    """However many pieces of a set there are: setting up, cleaning the gun."""
     per_coat = models.BooleanField(default=False)
     """The whole is done once for each coat."""
     outlay_per_piece = AmountField(default=Decimal(0))
     """What has to be bought for it each time and is no can: a test kit, a key to be cut."""
     cautions = models.TextField(blank=True)
 
-    MINUTES = ("minutes_per_m2", "minutes_per_drawer", "minutes_per_door", "minutes_per_piece")
+    MINUTES = (
+        "minutes_per_m2",
+        "minutes_per_drawer",
+        "minutes_per_door",
+        "minutes_per_piece",
+        "minutes_once",
+    )
 
     class Meta:
         ordering = ["kind", "name", "id"]
@@ -261,6 +274,7 @@ class StepRate(Usable):
                     minutes_per_drawer__gte=0,
                     minutes_per_door__gte=0,
                     minutes_per_piece__gte=0,
+                    minutes_once__gte=0,
                     outlay_per_piece__gte=0,
                 ),
                 name="steps_not_below_zero",

@@ -72,6 +72,8 @@ class StepFigures(TypedDict):
     minutes_per_drawer: str
     minutes_per_door: str
     minutes_per_piece: str
+    minutes_once: str
+    """For a whole set, however many pieces."""
     per_coat: bool
     outlay_per_piece: str
     cautions: str
@@ -229,6 +231,7 @@ def step_figures(step: ScheduleStep, position: int) -> StepFigures:
         "minutes_per_drawer": _text(rate.minutes_per_drawer),
         "minutes_per_door": _text(rate.minutes_per_door),
         "minutes_per_piece": _text(rate.minutes_per_piece),
+        "minutes_once": _text(rate.minutes_once),
         "per_coat": rate.per_coat,
         "outlay_per_piece": _text(rate.outlay_per_piece),
         "cautions": rate.cautions,
