@@ -197,6 +197,7 @@ CELERY_BEAT_SCHEDULE = {
         "options": {"expires": SWEEP_SECONDS},
     },
     "reminders": {"task": "shopdesk.visits.remind", "schedule": 300.0, "options": {"expires": 300.0}},
+    "quote-reminders": {"task": "shopdesk.quotes.remind", "schedule": 300.0, "options": {"expires": 300.0}},
 }
 
 # -- mail ----------------------------------------------------------------------------------------------------

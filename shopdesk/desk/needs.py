@@ -19,6 +19,7 @@ from shopdesk.conversation.models import Message
 from shopdesk.conversation.queries import unanswered
 from shopdesk.deposits.queries import Standing, standings
 from shopdesk.look.formats import clock, day, money, since, waiting_since
+from shopdesk.quotes.expiry import draft_words, waits_for_follow_up
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import OPEN, heads
 from shopdesk.shop.models import Shop
@@ -155,13 +156,13 @@ class _Desk:
                     "Finish the quote",
                     _page("quote", commission),
                 )
-            elif quote and quote.good_until and quote.good_until < self.today:
+            elif quote and waits_for_follow_up(quote, commission, self.today):
                 yield Need(
                     commission,
                     "has not answered, and the quote has run out.",
-                    f"It was good until {day(quote.good_until, self.shop.locale, self.today)}.",
-                    "Revise or write",
-                    _page("commission", commission),
+                    f"A draft is ready: “{_clip(draft_words(quote, commission, self.shop))}”",
+                    "Read and send",
+                    _page("still-interested", commission),
                     loud=False,
                 )
 
@@ -195,6 +196,15 @@ class _Desk:
                     "Drop-off today.",
                     "Check it in",
                     _page("check-in", commission),
+                )
+            elif visit.kind == "site-visit":
+                where = ", ".join(commission.client.address_lines)
+                yield Need(
+                    commission,
+                    f"expects you at {at}.",
+                    f"Site visit today{f': {where}' if where else ''}.",
+                    "Look at the request",
+                    _page("commission", commission),
                 )
             elif visit.kind == "pickup" and commission.stage == Stage.READY:
                 yield Need(
@@ -238,6 +248,9 @@ class _Desk:
                     else ""
                 )
                 rows.append((commission, f"has the quote{until}"))
+            elif quote and quote.good_until and quote.followed_up_at and commission.pk not in self.begun:
+                until = day(quote.good_until, self.shop.locale, self.today)
+                rows.append((commission, f"has let the quote run out, {until}"))
         for commission in self.agreed:
             standing = self.money.get(commission.pk)
             if standing and standing.deposit_due_on >= self.today:
