@@ -30,6 +30,16 @@ def know_client(*, name: str, email: str, phone: str, address: str = "") -> Clie
 
 
 @transaction.atomic
+def note_address(client: Client, address: str) -> None:
+    """Keep where a client lives, where that is not known yet: what is known is not written over. `client`
+    holds what is kept by now."""
+    lines = [line.strip() for line in address.splitlines() if line.strip()]
+    if lines:
+        Client.objects.filter(pk=client.pk, address="").update(address="\n".join(lines))
+    client.refresh_from_db(fields=["address"])
+
+
+@transaction.atomic
 def revoke_links(client: Client) -> None:
     """Make every link that was given out worthless, and every session that came from one."""
     Grant.objects.filter(client=client).update(version=F("version") + 1)

@@ -1,4 +1,5 @@
-"""Booking, moving and cancelling a drop-off or a pickup; reminding of it; and putting away what is over."""
+"""Booking, moving and cancelling a drop-off, a pickup or a site visit; reminding of it; and putting away what
+is over."""
 
 from __future__ import annotations
 
@@ -6,10 +7,13 @@ from datetime import datetime, time, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import THE_SHOP, Who
+from shopdesk.clients.actions import note_address
+from shopdesk.commissions.actions import answered
 from shopdesk.commissions.letters import said_pieces, to_client, to_shop
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import locked, write_line
@@ -19,19 +23,28 @@ from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import shop_or_none, the_shop
 from shopdesk.visits import queries
 from shopdesk.visits.calendar import Entry, Method, ics
-from shopdesk.visits.models import Cell, Visit
-from shopdesk.visits.words import WHAT, ask_us, said_time
+from shopdesk.visits.models import Cell, Offer, Visit
+from shopdesk.visits.words import WHAT, ask_us, place_lines, said_time
 
 GONE = "That time has just gone. These are free."
 REMIND_FROM = time(9)
 """From when on, on the shop's wall the day before, reminders go out."""
+_WHEN = {
+    Visit.Kind.DROP_OFF: (Stage.BOOKED,),
+    Visit.Kind.PICKUP: (Stage.READY,),
+    Visit.Kind.SITE: (Stage.REQUESTED, Stage.QUOTED),
+}
+"""At which stages each can be booked."""
+_STILL_LOOKED_AT = (Stage.REQUESTED, Stage.QUOTED, Stage.AGREED, Stage.BOOKED)
+"""A site visit that is booked stands until the piece comes in."""
 _ENDED = (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)
 
 
 @transaction.atomic
-def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Visit:
-    """Book a free time for a drop-off or a pickup, or move the visit of that kind there, which stays the same
-    visit in calendars.
+def book(commission: Commission, kind: str, starts_at: datetime, who: Who, *, address: str = "") -> Visit:
+    """Book a free time for a visit of that kind, or move the one that stands there, which stays the same
+    visit in calendars. A site visit is at the client's address: `address` is kept as theirs where none is
+    known yet, and without any there is nowhere to go.
 
     Raises `Refused` when it is not the time for that kind of visit, when the notice limit of the booked one
     has passed (for a client), and when `starts_at` (aware) is not among the free times any more: the cells'
@@ -40,6 +53,11 @@ def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Vi
     current = locked(commission.pk)
     if why_not := not_now(current, kind):
         raise Refused(why_not)
+    if kind == Visit.Kind.SITE:
+        note_address(current.client, address)
+        commission.client.address = current.client.address
+        if not current.client.address_lines:
+            raise Refused("Where is it? Write the address, as on an envelope.", field="address")
     visit = queries.booked(current, kind)
     if visit is not None:
         if visit.starts_at == starts_at:
@@ -65,7 +83,7 @@ def book(commission: Commission, kind: str, starts_at: datetime, who: Who) -> Vi
         raise Refused(GONE, field="start") from error
     when = said_time(shop, slot.start, slot.end)
     line = f"{WHAT[kind]} moved to {when}" if was else f"{WHAT[kind]} booked: {when}"
-    write_line(current, who, f"{kind} {'moved' if was else 'booked'}", line, for_client=True)
+    write_line(current, who, f"{kind.label} {'moved' if was else 'booked'}", line, for_client=True)
     _tell(shop, current, visit, who, "moved" if was else "booked", was)
     return visit
 
@@ -83,13 +101,33 @@ def cancel(visit: Visit, who: Who) -> None:
     _call_off(shop, current, visit, who)
 
 
+@transaction.atomic
+def offer_site_visit(commission: Commission, who: Who) -> Offer:
+    """The owner offers to come and look: the client is written to, and their page leads to the free times.
+    Offering twice is offering once."""
+    current = locked(commission.pk)
+    if why_not := not_now(current, Visit.Kind.SITE):
+        raise Refused(why_not)
+    if queries.booked(current, Visit.Kind.SITE):
+        raise Refused("A time to come and look is booked already.")
+    offer, new = Offer.objects.get_or_create(commission=current)
+    if new:
+        write_line(current, who, "site visit offered", "The shop offers to come and look", for_client=True)
+        page = reverse("portal:visit", args=[current.number, Visit.Kind.SITE.value])
+        to_client(current, "visit-offer", {"reach": ask_us(the_shop())}, path=page)
+        answered(current)
+    return offer
+
+
 def not_now(commission: Commission, kind: str) -> str:
     """Why a visit of that kind cannot be booked as the commission stands, in a sentence; "" when it can."""
     stage = commission.stage
-    if stage == (Stage.BOOKED if kind == Visit.Kind.DROP_OFF else Stage.READY):
+    if stage in _WHEN[Visit.Kind(kind)]:
         return ""
     if stage in _ENDED:
         return "This commission has ended."
+    if kind == Visit.Kind.SITE:
+        return "The price is agreed. There is nothing left to look at beforehand."
     if stage == Stage.ON_HOLD:
         return "The work is on hold. A time can be chosen once it goes on."
     if stage == Stage.COLLECTED:
@@ -136,7 +174,7 @@ def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who) -> Non
     write_line(
         commission,
         who,
-        f"{visit.kind} cancelled",
+        f"{Visit.Kind(visit.kind).label} cancelled",
         f"{WHAT[Visit.Kind(visit.kind)]} on {was} cancelled",
         for_client=True,
     )
@@ -152,7 +190,7 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         "change": change,
         "when": when,
         "was": was,
-        "address": ", ".join(shop.address_lines),
+        **_where(shop, commission, visit),
         "reach": ask_us(shop),
         "enclosed": bool(commission.client.email),
         "again": change == "cancelled" and not not_now(commission, visit.kind),
@@ -170,10 +208,17 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         to_shop(commission, "visit-changed", context)
 
 
+def _where(shop: Shop, commission: Commission, visit: Visit) -> dict[str, str]:
+    """The place in words, and `shop_comes` ("yes" or "") for who comes to whom."""
+    place = ", ".join(place_lines(shop, commission, visit.kind))
+    return {"address": place, "shop_comes": "yes" if visit.kind == Visit.Kind.SITE else ""}
+
+
 def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Method = "PUBLISH") -> str:
     """The visit as iCalendar text: to show (a download), to take up or move (`REQUEST`), to take out
     (`CANCEL`)."""
     what, client = WHAT[Visit.Kind(visit.kind)], commission.client
+    lines = place_lines(shop, commission, visit.kind)
     pieces = said_pieces([piece.name for piece in commission.pieces.all()])
     entry = Entry(
         uid=visit.uid,
@@ -181,7 +226,7 @@ def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Meth
         starts_at=visit.starts_at,
         ends_at=visit.ends_at,
         summary=f"{what}: {pieces}",
-        location=", ".join([shop.name, *shop.address_lines]),
+        location=", ".join(lines if visit.kind == Visit.Kind.SITE else [shop.name, *lines]),
         words=f"Commission {commission.number}. {ask_us(shop)}",
         shop_name=shop.name,
         shop_email=shop.email,
@@ -222,6 +267,7 @@ def put_away(shop: Shop, now: datetime) -> None:
     changed_hands = Q(kind=Visit.Kind.DROP_OFF, commission__checked_in_on__isnull=False) | Q(
         kind=Visit.Kind.PICKUP, commission__collected_at__isnull=False
     )
+    changed_hands |= Q(kind=Visit.Kind.SITE, commission__checked_in_on__isnull=False)
     over = changed_hands | Q(ends_at__lt=today) | (ended & Q(starts_at__lte=now))
     for pk in list(standing.filter(ended | over).values_list("pk", flat=True)):
         with transaction.atomic():
@@ -248,7 +294,8 @@ def remind(shop: Shop, now: datetime) -> int:
     )
     due = not_yet.filter(
         Q(kind=Visit.Kind.DROP_OFF, commission__stage=Stage.BOOKED)
-        | Q(kind=Visit.Kind.PICKUP, commission__stage=Stage.READY),
+        | Q(kind=Visit.Kind.PICKUP, commission__stage=Stage.READY)
+        | Q(kind=Visit.Kind.SITE, commission__stage__in=_STILL_LOOKED_AT),
         starts_at__gte=queries.day_begins(tomorrow, shop.tz),
         starts_at__lt=queries.day_begins(tomorrow + timedelta(days=1), shop.tz),
     )
@@ -262,7 +309,7 @@ def remind(shop: Shop, now: datetime) -> int:
             context = {
                 "what": WHAT[Visit.Kind(visit.kind)].lower(),
                 "when": said_time(shop, visit.starts_at, visit.ends_at),
-                "address": ", ".join(shop.address_lines),
+                **_where(shop, visit.commission, visit),
                 "reach": ask_us(shop),
             }
             to_client(visit.commission, "visit-reminder", context)

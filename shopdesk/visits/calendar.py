@@ -13,7 +13,7 @@ Method = Literal["REQUEST", "CANCEL", "PUBLISH"]
 """What the file asks of a calendar: take it up or move it, take it out, or just show it (a download, which
 names no guest)."""
 
-PRODUCT = "-//Shopdesk//Drop-off and pickup//EN"
+PRODUCT = "-//Shopdesk//Visits//EN"
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,13 @@ from django.http import HttpResponseBase
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
+from shopdesk.base.press import pressed
 from shopdesk.commissions.queries import at_desk
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
+from shopdesk.visits import actions
+from shopdesk.visits.models import Visit
 from shopdesk.visits.page import call_off, choose, kind_of
+from shopdesk.visits.queries import offered
 
 
 @desk_view
@@ -23,8 +27,22 @@ def visit(request: DeskRequest, number: str, kind: str) -> HttpResponseBase:
         owner_of(request),
         landing=reverse("desk:commission", args=[number]),
         template="visits/desk.html",
-        extra={"nav": "commissions"},
+        extra={"nav": "commissions", "offered": offered(commission)},
     )
+
+
+@desk_view
+@require_POST
+def offer(request: DeskRequest, number: str) -> HttpResponseBase:
+    """Offer to come and look."""
+    commission = at_desk(number)
+    page = reverse("desk:visit", args=[number, Visit.Kind.SITE.value])
+
+    def do() -> str:
+        actions.offer_site_visit(commission, owner_of(request))
+        return reverse("desk:commission", args=[number])
+
+    return pressed(request, do, back=page, said="Offered. They choose a time on their page.")
 
 
 @desk_view

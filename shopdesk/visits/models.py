@@ -1,4 +1,4 @@
-"""Drop-off and pickup: a booked span of the shop's time."""
+"""Drop-off, pickup and site visit: a booked span of the shop's time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from shopdesk.commissions.models import Commission
 
 
 class Visit(models.Model):
-    """A booked drop-off or pickup. `uid` and `sequence` are its identity in calendars (RFC 5545).
+    """A booked drop-off, pickup or site visit (the shop comes to look). `uid` and `sequence` are its identity in calendars (RFC 5545).
 
     It is `done` once the piece has changed hands, or its day is over (`actions.put_away`): what is booked
     is what stands.
@@ -21,6 +21,7 @@ class Visit(models.Model):
     class Kind(models.TextChoices):
         DROP_OFF = "drop-off", "drop-off"
         PICKUP = "pickup", "pickup"
+        SITE = "site-visit", "site visit"
 
     class State(models.TextChoices):
         BOOKED = "booked", "booked"
@@ -28,7 +29,7 @@ class Visit(models.Model):
         DONE = "done", "done"
 
     commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="+")
-    kind = models.CharField(max_length=8, choices=Kind)
+    kind = models.CharField(max_length=10, choices=Kind)
     state = models.CharField(max_length=9, choices=State, default=State.BOOKED)
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
@@ -55,3 +56,10 @@ class Cell(models.Model):
 
     starts_at = models.DateTimeField(unique=True)
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="cells")
+
+
+class Offer(models.Model):
+    """The shop has offered to come and look: the client's page then leads to the free times."""
+
+    commission = models.OneToOneField(Commission, on_delete=models.CASCADE, related_name="+")
+    made_at = models.DateTimeField(default=timezone.now)

@@ -20,9 +20,9 @@ from shopdesk.commissions.models import Commission
 from shopdesk.craft.slots import Slot
 from shopdesk.shop.models import Shop
 from shopdesk.visits import actions, queries
-from shopdesk.visits.forms import TimeForm
+from shopdesk.visits.forms import SiteForm, TimeForm
 from shopdesk.visits.models import Visit
-from shopdesk.visits.words import BRING, WHAT, said_span, said_time
+from shopdesk.visits.words import ASKS, WHAT, place_lines, said_span, said_time
 
 DAYS_AT_A_TIME = 5
 
@@ -46,18 +46,20 @@ def choose(
     extra: dict[str, Any],
 ) -> HttpResponse:
     """Show the free times, or book the one that was pressed and go on to `landing`."""
-    form = TimeForm(request.POST or None)
+    asks_where = kind == Visit.Kind.SITE and not commission.client.address_lines
+    form = (SiteForm if asks_where else TimeForm)(request.POST or None)
     status = 422 if form.errors else 200
     if request.method == "POST" and form.is_valid():
 
         def do() -> str:
-            actions.book(commission, kind, form.cleaned_data["start"], who)
+            typed = form.cleaned_data
+            actions.book(commission, kind, typed["start"], who, address=typed.get("address", ""))
             return landing
 
         try:
             onward = once(submission_key(request), do)
         except Refused as no:
-            form.add_error(no.field, no.sentence)
+            form.add_error(no.field if no.field in form.fields else None, no.sentence)
             status = 409
         else:
             if visit := queries.booked(commission, kind):
@@ -78,7 +80,9 @@ def choose(
             "pieces": said_pieces([piece.name for piece in commission.pieces.all()]),
             "kind": kind,
             "what": WHAT[kind],
-            "bring": BRING[kind],
+            "asks": ASKS[kind],
+            "shop_comes": kind == Visit.Kind.SITE,
+            "place": ", ".join(place_lines(shop, commission, kind)),
             "visit": visit,
             "visit_said": said_time(shop, visit.starts_at, visit.ends_at) if visit else "",
             "why_not": why_not,

@@ -13,7 +13,7 @@ from shopdesk.commissions.models import Commission, Piece
 from shopdesk.craft.slots import Slot, free_slots
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import exceptions, the_shop, windows
-from shopdesk.visits.models import Cell, Visit
+from shopdesk.visits.models import Cell, Offer, Visit
 
 
 def visits_of(commission: Commission) -> list[Visit]:
@@ -24,6 +24,11 @@ def visits_of(commission: Commission) -> list[Visit]:
 def booked(commission: Commission, kind: str) -> Visit | None:
     """The one visit of that kind that stands."""
     return Visit.objects.filter(commission=commission, kind=kind, state=Visit.State.BOOKED).first()
+
+
+def offered(commission: Commission) -> bool:
+    """Whether the shop has offered to come and look."""
+    return Offer.objects.filter(commission=commission).exists()
 
 
 def coming(first: date, last: date) -> list[Visit]:
@@ -50,7 +55,7 @@ def free(
     moving: Visit | None = None,
 ) -> list[Slot]:
     """The times that can be booked, in order, from today as far ahead as the shop takes bookings, or on
-    `days` of those (the shop's dates, both included). A drop-off and a pickup take the same hours.
+    `days` of those (the shop's dates, both included). Every kind of visit takes the same hours.
 
     The owner is not held to the notice. What the visit that is being moved takes up itself counts as free.
     """

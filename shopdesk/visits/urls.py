@@ -6,6 +6,7 @@ from shopdesk.visits import desk as at_desk
 from shopdesk.visits import portal as on_page
 
 desk: list[URLPattern] = [
+    path("c/<str:number>/visit/site-visit/offer/", at_desk.offer, name="visit-offer"),
     path("c/<str:number>/visit/<str:kind>/", at_desk.visit, name="visit"),
     path("c/<str:number>/visit/<str:kind>/cancel/", at_desk.cancel, name="visit-cancel"),
 ]

@@ -6,14 +6,25 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from shopdesk.commissions.models import Commission
 from shopdesk.look.formats import clock, moment
 from shopdesk.shop.models import Shop
 from shopdesk.visits.models import Visit
 
-WHAT = {Visit.Kind.DROP_OFF: "Drop-off", Visit.Kind.PICKUP: "Pickup"}
+WHAT = {Visit.Kind.DROP_OFF: "Drop-off", Visit.Kind.PICKUP: "Pickup", Visit.Kind.SITE: "Site visit"}
 """How each is called, at the head of a line."""
-BRING = {Visit.Kind.DROP_OFF: "bring it", Visit.Kind.PICKUP: "fetch it"}
-"""What the client does: "Choose a time to …"."""
+ASKS = {
+    Visit.Kind.DROP_OFF: "When will you bring it?",
+    Visit.Kind.PICKUP: "When will you fetch it?",
+    Visit.Kind.SITE: "When may we come and look?",
+}
+"""What the client's page asks above the free times."""
+
+
+def place_lines(shop: Shop, commission: Commission, kind: str) -> list[str]:
+    """Where the two meet, a line each: at the client's for a site visit, else at the shop. Empty when the
+    client's address is not known."""
+    return commission.client.address_lines if kind == Visit.Kind.SITE else shop.address_lines
 
 
 def said_time(shop: Shop, starts_at: datetime, ends_at: datetime) -> str:
