@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
@@ -14,7 +15,7 @@ from django.utils import timezone
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.actions import NewPiece, add_piece, add_shots, answered, set_facts
-from shopdesk.commissions.letterhead import today_at
+from shopdesk.commissions.letterhead import bank_lines, today_at
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Piece, Shot, Stage
 from shopdesk.commissions.stages import advance, locked, write_line
@@ -23,10 +24,11 @@ from shopdesk.documents.actions import order
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
-from shopdesk.quotes.content import content_of, content_sha256, paragraphs
+from shopdesk.quotes.choices import amiss
+from shopdesk.quotes.content import agreed_content, content_of, content_sha256, paragraphs
 from shopdesk.quotes.models import Acceptance, Line, Option, Quote, QuotePiece
 from shopdesk.quotes.queries import whole
-from shopdesk.quotes.sums import missing, totals_of
+from shopdesk.quotes.sums import missing, tax_rule, totals_of
 from shopdesk.quotes.typed import Fault, TypedQuote, faults
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
@@ -83,6 +85,11 @@ def start(commission: Commission, who: Who) -> Quote:
         terms=shop.terms,
         show_lines=last.show_lines if last else shop.show_lines,
         sample_promised=last.sample_promised if last else True,
+        minimum=last.minimum if last else None,
+        rush=last.rush if last else False,
+        rush_share=last.rush_share if last else Decimal(0),
+        discount=last.discount if last else Decimal(0),
+        discount_words=last.discount_words if last else "",
     )
     if last is None:
         for position, piece in enumerate(Piece.objects.filter(commission=now).order_by("position"), start=1):
@@ -119,7 +126,7 @@ def save(commission: Commission, typed: TypedQuote, edition: int, who: Who) -> Q
 
 _HEAD = (
     "starts_on", "ready_on", "good_until", "deposit_share", "sample_promised", "note", "included",
-    "not_included", "terms", "show_lines",
+    "not_included", "terms", "show_lines", "minimum", "rush", "rush_share", "discount", "discount_words",
 )  # fmt: skip
 
 
@@ -171,7 +178,7 @@ def send(commission: Commission, edition: int, who: Who) -> Quote:
             "good_until": frozen["good_until"],
             "starts_on": frozen["starts_on"],
             "ready_on": frozen["ready_on"],
-            "options": "yes" if frozen["options"] else "",
+            "options": "yes" if frozen["options"] or frozen["choices"] else "",
             "replaces": "yes" if replaced else "",
         },
         path=reverse("portal:quote", args=[now.number]),
@@ -235,8 +242,11 @@ def accept(
     chosen = [options[pk] for pk in sorted(set(option_ids)) if pk in options]
     if len(chosen) != len(set(option_ids)):
         raise Refused("One of these options is not in this quote.")
+    open_still = amiss(options, set(option_ids))
+    if open_still:
+        raise Refused(" ".join(open_still), field="option")
     try:
-        totals = totals_of(quote, set(option_ids))
+        totals = totals_of(quote, set(option_ids)).totals
     except ValueError as error:
         raise Refused(str(error)) from error
 
@@ -266,7 +276,16 @@ def accept(
     )
     due_on = today + PAY_WITHIN
     booked = open_account(
-        now, currency=quote.currency, price=totals.total, deposit=totals.deposit, due_on=due_on, who=who
+        now,
+        currency=quote.currency,
+        price=totals.total,
+        deposit=totals.deposit,
+        due_on=due_on,
+        who=who,
+        tax=tax_rule(quote),
+        taxable=totals.taxable,
+        tax_sum=totals.tax,
+        agreed=agreed_content(quote, chosen, totals, shop, said_on),
     )
     context: dict[str, Any] = {
         "total": total,
@@ -281,6 +300,7 @@ def accept(
             **context,
             "deposit": formats.money(totals.deposit, quote.currency, shop.locale) if totals.deposit else "",
             "due_on": formats.day(due_on, shop.locale, today),
+            "bank": [] if booked else bank_lines(shop),
             "booked": "yes" if booked else "",
             "way": "" if who.kind == "client" else acceptance.get_way_display(),
             "said_on": formats.day(said_on, shop.locale, today),
@@ -407,12 +427,21 @@ def _write_rows(commission: Commission, draft: Quote, typed: TypedQuote) -> None
                 unit=line.unit.strip(),
                 unit_price=line.unit_price,
                 taxable=line.taxable,
+                allowance=line.allowance,
+                by_number=[[str(least), str(price)] for least, price in line.by_number],
             )
             for place, line in enumerate(row.lines, start=1)
         )
     Option.objects.bulk_create(
         Option(
-            quote=draft, position=place, text=option.text.strip(), price=option.price, taxable=option.taxable
+            quote=draft,
+            position=place,
+            text=option.text.strip(),
+            price=option.price,
+            taxable=option.taxable,
+            choice=" ".join(option.choice.split()),
+            preselected=option.preselected,
+            allowance=option.allowance,
         )
         for place, option in enumerate(typed.options, start=1)
     )

@@ -7,14 +7,33 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from shopdesk.deposits.forms import day_input
 from shopdesk.photos.forms import PicturesField
+from shopdesk.quotes.choices import by_id, choices_of
 from shopdesk.quotes.models import Acceptance, Quote
+from shopdesk.quotes.typed import choice_key
+
+
+def asked(data: QueryDict, quote: Quote) -> set[int]:
+    """The options that were ticked and chosen in `data` and are in this quote; anything else is passed
+    over."""
+    ticks = [*data.getlist("option"), *(data.get(name, "") for name in choice_names(quote))]
+    options = by_id(quote.options.all())
+    return {
+        int(tick) for tick in ticks if tick.isascii() and tick.isdigit() and len(tick) < 16
+    } & options.keys()
+
+
+def choice_names(quote: Quote) -> list[str]:
+    """The field of each choice: `choice-1`."""
+    choices = choices_of(by_id(quote.options.all()))
+    return [f"choice-{place}" for place in range(1, len(choices) + 1)]
 
 
 class OptionsForm(forms.Form):
-    """The options of a quote, to tick. `option` cleans to their ids."""
+    """The options of a quote to tick, and its choices, of each of which one has to be chosen."""
 
     option = forms.TypedMultipleChoiceField(
         label="If you like", coerce=int, required=False, widget=forms.CheckboxSelectMultiple
@@ -22,14 +41,31 @@ class OptionsForm(forms.Form):
 
     def __init__(self, *args: Any, quote: Quote, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        options = by_id(quote.options.all())
         field = self.fields["option"]
         assert isinstance(field, forms.TypedMultipleChoiceField)
-        field.choices = [(str(option.pk), option.text) for option in quote.options.all()]
+        field.choices = [(str(key), one.text) for key, one in options.items() if not choice_key(one.choice)]
         field.error_messages["invalid_choice"] = "One of these options is not in this quote."
+        self.choice_names = choice_names(quote)
+        self.fields |= {
+            name: forms.TypedChoiceField(
+                label=choice.name,
+                coerce=int,
+                choices=[(str(key), options[key].text) for key in choice.ways],
+                initial=str(choice.begun or ""),
+                widget=forms.RadioSelect,
+                error_messages={
+                    "required": f"Choose one: {choice.name}.",
+                    "invalid_choice": "One of these options is not in this quote.",
+                },
+            )
+            for name, choice in zip(self.choice_names, choices_of(options), strict=True)
+        }
 
     @property
     def chosen(self) -> set[int]:
-        return set(self.cleaned_data.get("option") or [])
+        made = {self.cleaned_data.get(name) for name in self.choice_names} - {None, ""}
+        return {*(self.cleaned_data.get("option") or []), *made}
 
 
 class AcceptForm(OptionsForm):
@@ -84,7 +120,7 @@ class RecordForm(OptionsForm):
         initial = {"name": name, "said_on": today, "way": Acceptance.Way.WORD.value}
         super().__init__(*args, quote=quote, initial=initial, **kwargs)
         self.fields["option"].label = "What they ticked"
-        if not quote.options.all():
+        if not self.fields["option"].choices:  # type: ignore[attr-defined]  # it is a choice field
             del self.fields["option"]
 
     @property

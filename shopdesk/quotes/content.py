@@ -5,25 +5,33 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
-from shopdesk.commissions.letterhead import letterhead
+from shopdesk.commissions.letterhead import bank_lines, letterhead
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Piece, Shot
 from shopdesk.craft.cautions import LEAD_WORDS_TO_CLIENT
 from shopdesk.craft.pricing import Totals
 from shopdesk.craft.units import show_length
+from shopdesk.deposits.words import Agreed, AgreedRow
 from shopdesk.look import formats
 from shopdesk.photos.models import Picture
-from shopdesk.quotes.models import Quote, QuotePiece
-from shopdesk.quotes.sums import sums_of, totals_of
-from shopdesk.quotes.typed import TypedLine
+from shopdesk.quotes.choices import begun, by_id, choices_of, settled
+from shopdesk.quotes.models import Line, Option, Quote, QuotePiece
+from shopdesk.quotes.sums import sums_of, totals_of, typed_line
+from shopdesk.quotes.typed import choice_key
 from shopdesk.shop.models import Shop
 
 SAMPLE_PROMISE = (
     "you approve a sample, under its final topcoat and in its sheen, before the first coat of colour. "
     "Screens show colours wrongly; the sample decides."
+)
+ALLOWANCE_NOTE = (
+    "An allowance is a sum set aside for what cannot be known yet. It is settled by what it comes to: what "
+    "is left of it is taken off, and before more is spent you are asked."
 )
 HOW_TO_ACCEPT = (
     "On your page (the link came with this quote) you can tick what you would like as well, see the total, "
@@ -34,7 +42,10 @@ HOW_TO_ACCEPT = (
 def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) -> dict[str, Any]:
     """Everything a quote says on the day it goes out (`documents/quote.html`). `quote` is whole
     (`queries`)."""
-    totals = totals_of(quote)
+    options = by_id(quote.options.all())
+    chosen, open_still = settled(options, begun(options))
+    added = totals_of(quote, chosen)
+    totals = added.totals
     pictures = _pictures(commission)
     pieces = list(quote.pieces.all())
 
@@ -54,16 +65,15 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
         "note": paragraphs(quote.note),
         "pieces": [_piece(piece, quote, shop, totals, pictures) for piece in pieces],
         "options": [
-            {
-                "id": str(option.pk),
-                "text": option.text,
-                "price": formats.amount(option.price, quote.currency, shop.locale),
-                "taxable": "yes" if option.taxable else "",
-            }
-            for option in quote.options.all()
+            _option(option, quote, shop) for option in options.values() if not choice_key(option.choice)
+        ],
+        "choices": [
+            {"name": choice.name, "options": [_option(options[key], quote, shop) for key in choice.ways]}
+            for choice in choices_of(options)
         ],
         "options_note": "tax is added where it applies" if _taxed_options(quote) else "",
-        "sums": sums_of(totals, quote, shop.locale),
+        "sums": sums_of(added, quote, shop.locale, open_still),
+        "allowance_note": ALLOWANCE_NOTE if _sets_aside(quote) else "",
         "included": items(quote.included),
         "not_included": items(quote.not_included),
         "notes": paragraphs(quote.terms),
@@ -71,6 +81,46 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
         "sample_promise": SAMPLE_PROMISE if quote.sample_promised else None,
         "deposit_words": deposit_words(totals, quote, shop),
         "how_to_accept": HOW_TO_ACCEPT,
+        "bank": bank_lines(shop),
+    }
+
+
+def agreed_content(
+    quote: Quote, chosen: Sequence[Option], totals: Totals, shop: Shop, said_on: date
+) -> Agreed:
+    """What was accepted, for the account that it opens: invoices repeat it. Prices are without tax."""
+    frozen = quote.frozen or {}
+    sizes = {piece["name"]: piece["size"] for piece in frozen.get("pieces", [])}
+
+    def written(value: Decimal) -> str:
+        return formats.amount(value, quote.currency, shop.locale)
+
+    pieces: list[AgreedRow] = []
+    for piece in quote.pieces.all():
+        name = piece.name[:1].upper() + piece.name[1:]
+        price = written(totals.pieces[str(piece.pk)])
+        row = AgreedRow(name=name, size=sizes.get(name, ""), words=paragraphs(piece.words), price=price)
+        pieces.append(row)
+    options = [
+        AgreedRow(name=option.text, size="", words=[], price=written(option.price)) for option in chosen
+    ]
+    named = [*totals.pieces.values(), *(option.price for option in chosen)]
+    besides = totals.subtotal - sum(named, Decimal(0))
+    if besides:  # what belongs to no piece; the rows add up to the subtotal, whatever a quote is made of
+        options.append(AgreedRow(name="Besides, as quoted", size="", words=[], price=written(besides)))
+    on = formats.day(said_on, shop.locale)
+    said = f"Quote {quote.commission.number}, revision {quote.revision}, accepted {on}"
+    return Agreed(said=said, pieces=pieces, options=options)
+
+
+def _option(option: Option, quote: Quote, shop: Shop) -> dict[str, str]:
+    return {
+        "id": str(option.pk),
+        "text": option.text,
+        "price": formats.amount(option.price, quote.currency, shop.locale),
+        "taxable": "yes" if option.taxable else "",
+        "allowance": "yes" if option.allowance else "",
+        "begun": "yes" if option.preselected else "",
     }
 
 
@@ -117,7 +167,7 @@ def _piece(
     shot = pictures.get(piece.piece_id) or pictures.get(None)
     if shot is not None:
         pictures.pop(shot.piece_id)
-    lines = list(piece.lines.all()) if quote.show_lines else []
+    lines = list(piece.lines.all())
     return {
         "name": piece.name[:1].upper() + piece.name[1:],
         "size": size_words(piece.piece, shop.units),
@@ -125,20 +175,25 @@ def _piece(
         "price": formats.amount(totals.pieces[str(piece.pk)], quote.currency, shop.locale),
         "picture_ref": f"pictures:{shot.picture_id}:medium" if shot else None,
         "picture_alt": f"{piece.name}, as it is now" if shot else "",
-        "lines": [
-            {
-                "text": line.text,
-                "quantity": formats.number(line.quantity, shop.locale)
-                if line.unit or line.quantity != 1
-                else "",
-                "unit": line.unit,
-                "amount": formats.amount(
-                    TypedLine(line.kind, line.text, line.unit_price, line.quantity).amount(quote.currency),
-                    quote.currency,
-                    shop.locale,
-                ),
-            }
-            for line in lines
+        "lines": [_line(line, quote, shop) for line in lines] if quote.show_lines else [],
+        "allowances": []
+        if quote.show_lines
+        else [_line(line, quote, shop) for line in lines if line.allowance],
+    }
+
+
+def _line(line: Line, quote: Quote, shop: Shop) -> dict[str, Any]:
+    typed = typed_line(line)
+    return {
+        "text": line.text,
+        "quantity": formats.number(line.quantity, shop.locale) if line.unit or line.quantity != 1 else "",
+        "unit": line.unit,
+        "amount": formats.amount(typed.amount(quote.currency), quote.currency, shop.locale),
+        "allowance": "yes" if line.allowance else "",
+        "by_number": [
+            f"from {formats.number(least, shop.locale)}: each "
+            f"{formats.amount(price, quote.currency, shop.locale)}"
+            for least, price in typed.by_number
         ],
     }
 
@@ -155,3 +210,8 @@ def _pictures(commission: Commission) -> dict[int | None, Shot]:
 
 def _taxed_options(quote: Quote) -> bool:
     return bool(quote.tax_rate) and any(option.taxable for option in quote.options.all())
+
+
+def _sets_aside(quote: Quote) -> bool:
+    lines = (line for piece in quote.pieces.all() for line in piece.lines.all())
+    return any(row.allowance for row in [*lines, *quote.options.all()])

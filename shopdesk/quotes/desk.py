@@ -19,9 +19,9 @@ from shopdesk.commissions.queries import at_desk
 from shopdesk.quotes import actions
 from shopdesk.quotes.answers import DeclineRequestForm, RecordForm
 from shopdesk.quotes.content import content_of
-from shopdesk.quotes.forms import QuoteSheet
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote, revision_of
+from shopdesk.quotes.sheet import QuoteSheet
 from shopdesk.quotes.showing import pictures_in
 from shopdesk.quotes.sums import missing, sums_of
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
@@ -118,18 +118,21 @@ def _sheet(
 def _summed(sheet: QuoteSheet, shop: Shop) -> dict[str, Any]:
     """What the sums beside the form show: of what can be read so far."""
     try:
-        plain, all_ticked, uncounted = sheet.sums()
+        found = sheet.sums()
     except ValueError as error:
         return {"trouble": str(error)}
+    totals = found.plain.totals
     pieces = [
-        (row.form["name"].value() or f"Piece {place}", plain.pieces[str(place - 1)])
+        (row.form["name"].value() or f"Piece {place}", totals.pieces[row.key])
         for place, row in enumerate(sheet.pieces, start=1)
     ]
     return {
         "piece_sums": pieces if len(pieces) > 1 else [],
-        "sums": sums_of(plain, sheet.quote, shop.locale, sheet.share),
-        "with_options": all_ticked.total if all_ticked and all_ticked.total != plain.total else None,
-        "uncounted": uncounted,
+        "sums": sums_of(found.plain, sheet.quote, shop.locale, found.open_still),
+        "lowest": found.lowest,
+        "highest": found.highest,
+        "total": totals.total,
+        "uncounted": found.uncounted,
     }
 
 

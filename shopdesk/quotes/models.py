@@ -46,6 +46,14 @@ class Quote(models.Model):
     not_included = models.TextField(blank=True)
     terms = models.TextField(blank=True)
     show_lines = models.BooleanField(default=False)
+    minimum = AmountField(null=True)
+    """The least that the work comes to, before rush and discount."""
+    rush = models.BooleanField(default=False)
+    rush_share = models.DecimalField(max_digits=5, decimal_places=2, default=Decimal(0))
+    """Percent on top, where `rush` is ticked."""
+    discount = AmountField(default=Decimal(0))
+    """Taken off at last, at most all of it."""
+    discount_words = models.CharField(max_length=120, blank=True)
     sample_promised = models.BooleanField(default=True)
 
     made_at = models.DateTimeField(default=timezone.now)
@@ -95,6 +103,38 @@ class QuotePiece(models.Model):
         ordering = ["position"]
 
 
+class Estimate(models.Model):
+    """What a piece takes, worked out from its sizes and a schedule of the price book. Only the owner ever
+    sees it."""
+
+    quoted = models.OneToOneField(QuotePiece, on_delete=models.CASCADE, related_name="estimate")
+    shape = models.CharField(max_length=8)
+    sizes: models.JSONField[dict[str, str], dict[str, str]] = models.JSONField(default=dict)
+    """Lengths, counts and areas by their names (`estimates.FIELDS`), as they were typed."""
+    count = models.PositiveSmallIntegerField(default=1)
+    """How many like this: a set."""
+    schedule: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
+    """The price book's schedule as it was when it was chosen (`pricebook.queries.snapshot`), so that a later
+    change of the book, or a row gone from it, changes nothing here."""
+
+
+class Override(models.Model):
+    """A figure of an estimate put in by hand instead of the one worked out; or, without a value, the way back
+    to that. Rows are only added: the newest of a figure holds."""
+
+    estimate = models.ForeignKey(Estimate, on_delete=models.CASCADE, related_name="overrides")
+    figure = models.CharField(max_length=80)
+    """Which one: `area-top`, `minutes-3` (`estimates.Reckoned`)."""
+    value = models.DecimalField(max_digits=16, decimal_places=6, null=True)
+    reckoned = models.DecimalField(max_digits=16, decimal_places=6, null=True)
+    """What was worked out at that moment."""
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["id"]
+
+
 class Line(models.Model):
     """One of the owner's own lines: what makes up a piece's price."""
 
@@ -113,6 +153,10 @@ class Line(models.Model):
     unit = models.CharField(max_length=20, blank=True)
     unit_price = AmountField()
     taxable = models.BooleanField(default=False)
+    allowance = models.BooleanField(default=False)
+    """A sum set aside, settled by what it comes to."""
+    by_number: models.JSONField[list[list[str]], list[list[str]]] = models.JSONField(default=list)
+    """The price of one from a quantity on: `[["4", "72.00"]]`, by rising quantity."""
 
     class Meta:
         ordering = ["position"]
@@ -123,13 +167,19 @@ class Line(models.Model):
 
 
 class Option(models.Model):
-    """Something the client may tick. A price below zero is a cheaper way."""
+    """Something the client may tick. A price below zero is a cheaper way. Options with the same `choice` are
+    ways of which exactly one is chosen."""
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
     text = models.CharField(max_length=200)
     price = AmountField()
     taxable = models.BooleanField(default=False)
+    choice = models.CharField(max_length=80, blank=True)
+    """What is chosen: "The top". Without it, the option is one to add."""
+    preselected = models.BooleanField(default=False)
+    """Chosen to begin with; only in a choice."""
+    allowance = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["position"]

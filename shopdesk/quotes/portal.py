@@ -19,7 +19,8 @@ from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import of_client
 from shopdesk.look.formats import money
 from shopdesk.quotes import actions
-from shopdesk.quotes.answers import AcceptForm, DeclineForm
+from shopdesk.quotes.answers import AcceptForm, DeclineForm, asked
+from shopdesk.quotes.choices import begun, by_id, settled
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import history, revision_of
 from shopdesk.quotes.showing import pictures_in
@@ -57,7 +58,7 @@ def accept(request: ClientRequest, number: str, revision: int) -> HttpResponseBa
     if "look" in request.POST:
         kept = {**request.POST.dict(), "option": request.POST.getlist("option")}
         form = AcceptForm(quote=one, initial=kept)
-        return _page(request, commission, one, form=form, ticked=_asked(request.POST.getlist("option"), one))
+        return _page(request, commission, one, form=form, ticked=asked(request.POST, one))
     if not form.is_valid():
         return _page(request, commission, one, form=form, status=422)
 
@@ -67,7 +68,7 @@ def accept(request: ClientRequest, number: str, revision: int) -> HttpResponseBa
 
     try:
         if one.state == Quote.State.SENT and form.cleaned_data["shown"] != str(
-            totals_of(one, form.chosen).total
+            totals_of(one, form.chosen).totals.total
         ):
             form.add_error(
                 None,
@@ -104,12 +105,6 @@ def decline(request: ClientRequest, number: str, revision: int) -> HttpResponseB
     return pressed(request, do, back=here, said="We have your answer. Thank you for telling us.")
 
 
-def _asked(ticks: list[str], one: Quote) -> set[int]:
-    """The options that were asked for and are in this quote; anything else is passed over."""
-    asked = {int(tick) for tick in ticks if tick.isascii() and tick.isdigit() and len(tick) < 16}
-    return asked & {option.pk for option in one.options.all()}
-
-
 def _page(
     request: ClientRequest,
     commission: Commission,
@@ -123,9 +118,9 @@ def _page(
     shop = the_shop()
     today = today_at(shop)
     if ticked is None:
-        ticked = (
-            form.chosen if form is not None and form.is_bound else _asked(request.GET.getlist("option"), one)
-        )
+        ticked = asked(request.POST if form is not None and form.is_bound else request.GET, one)
+        if not (form is not None and form.is_bound) and not request.headers.get("HX-Request"):
+            ticked = ticked or begun(by_id(one.options.all()))
     acceptance = getattr(one, "acceptance", None)
     if acceptance is not None:
         ticked = {option.pk for option in acceptance.options.all()}
@@ -154,12 +149,14 @@ def _page(
 
 
 def _sums(one: Quote, ticked: set[int], shop: Shop) -> dict[str, Any]:
+    chosen, open_still = settled(by_id(one.options.all()), ticked)
     try:
-        totals = totals_of(one, ticked)
+        added = totals_of(one, chosen)
     except ValueError as error:
         return {"trouble": str(error)}
     return {
-        "sums": sums_of(totals, one, shop.locale),
-        "shown": str(totals.total),
-        "asked_total": money(totals.total, one.currency, shop.locale),
+        "sums": sums_of(added, one, shop.locale, open_still),
+        "open_still": open_still,
+        "shown": str(added.totals.total),
+        "asked_total": money(added.totals.total, one.currency, shop.locale),
     }

@@ -2,16 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Literal, cast
 
 from shopdesk.craft import pricing
-from shopdesk.craft.rounding import EXACT
+from shopdesk.craft.money import minor_units, split
+from shopdesk.craft.rounding import EXACT, half_up
 from shopdesk.look import formats
-from shopdesk.quotes.models import Option, Quote
+from shopdesk.quotes.choices import by_id, choices_of, extremes
+from shopdesk.quotes.models import Line, Quote
 from shopdesk.quotes.typed import TypedLine
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What goes on top of the lines and options of a quote and comes off at last; the deposit's share and
+    rush in percent."""
+
+    deposit_share: Decimal
+    minimum: Decimal | None = None
+    rush_share: Decimal = ZERO
+    discount: Decimal = ZERO
+    discount_words: str = ""
+
+
+@dataclass(frozen=True)
+class Added:
+    """A quote added up. `totals` holds everything; of its `options`, `ticked` are the options themselves,
+    `topped_up` what was added to reach the minimum charge, `rush` what haste adds, and `discount` what is
+    taken off, as a sum above zero."""
+
+    totals: pricing.Totals
+    terms: Terms
+    ticked: Decimal = ZERO
+    topped_up: Decimal = ZERO
+    rush: Decimal = ZERO
+    discount: Decimal = ZERO
 
 
 def tax_rule(quote: Quote) -> pricing.TaxRule:
@@ -19,68 +50,95 @@ def tax_rule(quote: Quote) -> pricing.TaxRule:
     return pricing.TaxRule(quote.tax_rate, basis, quote.tax_name)
 
 
-def deposit_rule(quote: Quote) -> pricing.DepositRule:
-    return pricing.DepositRule(share=quote.deposit_share)
+def terms_of(quote: Quote) -> Terms:
+    rush = quote.rush_share if quote.rush else ZERO
+    return Terms(quote.deposit_share, quote.minimum, rush, quote.discount, quote.discount_words)
 
 
-def priced_pieces(quote: Quote) -> list[pricing.PieceLines]:
-    """The pieces of a quote's rows, keyed by the row's id."""
-    return [
-        pricing.PieceLines(
-            str(piece.pk),
-            tuple(pricing.Line(line.quantity, line.unit_price, line.taxable) for line in piece.lines.all()),
-        )
-        for piece in quote.pieces.all()
-    ]
-
-
-def priced_options(options: Iterable[Option]) -> list[pricing.Option]:
-    return [pricing.Option(str(option.pk), option.price, option.taxable) for option in options]
-
-
-def totals_of(quote: Quote, chosen: Collection[int] = ()) -> pricing.Totals:
-    """A quote added up with these of its options ticked (by id). Raises `ValueError` with a sentence."""
-    ticked = [option for option in quote.options.all() if option.pk in chosen]
-    return pricing.totals(
-        priced_pieces(quote), priced_options(ticked), tax_rule(quote), deposit_rule(quote), quote.currency
+def typed_line(line: Line) -> TypedLine:
+    """A row as it was typed."""
+    by_number = [(Decimal(least), Decimal(price)) for least, price in line.by_number]
+    return TypedLine(
+        line.kind,
+        line.text,
+        line.unit_price,
+        line.quantity,
+        line.unit,
+        line.taxable,
+        line.allowance,
+        by_number,
     )
 
 
-def totals_typed(
+def totals_of(quote: Quote, chosen: Collection[int] = ()) -> Added:
+    """A quote added up with these of its options ticked (by id). Piece keys are the rows' ids. Raises
+    `ValueError` with a sentence."""
+    pieces = {str(piece.pk): [typed_line(line) for line in piece.lines.all()] for piece in quote.pieces.all()}
+    options = [(option.price, option.taxable) for option in quote.options.all() if option.pk in chosen]
+    return added_up(quote, pieces, options, terms_of(quote))
+
+
+def added_up(
     quote: Quote,
-    pieces: Sequence[Sequence[TypedLine]],
+    pieces: Mapping[str, Sequence[TypedLine]],
     options: Sequence[tuple[Decimal, bool]],
-    deposit_share: Decimal,
-) -> pricing.Totals:
-    """What is being typed, added up with these options ticked. Piece keys are their positions."""
-    return pricing.totals(
-        [
-            pricing.PieceLines(
-                str(position),
-                tuple(pricing.Line(line.quantity, line.unit_price, line.taxable) for line in lines),
-            )
-            for position, lines in enumerate(pieces)
-        ],
-        [pricing.Option(str(row), price, taxable) for row, (price, taxable) in enumerate(options)],
-        tax_rule(quote),
-        pricing.DepositRule(share=deposit_share),
-        quote.currency,
-    )
+    terms: Terms,
+) -> Added:
+    """Pieces, and options at a price, taxed or not, added up under a quote's currency and tax.
+
+    In this order: what the work comes to; up to the minimum charge; rush on that; the discount, at most all
+    of it. What is added or taken off is taxed in the proportion of the work it stands on. Raises
+    `ValueError` with a sentence.
+    """
+    minor = minor_units(quote.currency)
+    lined = [pricing.PieceLines(key, tuple(line.priced() for line in lines)) for key, lines in pieces.items()]
+    ticked = [pricing.Option(str(row), price, taxed) for row, (price, taxed) in enumerate(options)]
+    tax, deposit = tax_rule(quote), pricing.DepositRule(share=terms.deposit_share)
+    plain = pricing.totals(lined, ticked, tax, deposit, quote.currency)
+    work = plain.subtotal
+    topped_up = max(ZERO, EXACT.subtract(terms.minimum or ZERO, work))
+    charged = EXACT.add(work, topped_up)
+    rush = half_up(EXACT.multiply(charged, terms.rush_share).scaleb(-2, EXACT), minor)
+    discount = min(terms.discount, EXACT.add(charged, rush))
+    if not (topped_up or rush or discount):
+        return Added(plain, terms, plain.options)
+    shares = [plain.taxable, max(ZERO, EXACT.subtract(work, plain.taxable))]
+    extra = [
+        pricing.Option(f"{name}-{taxed}", part, taxed)
+        for name, sum_ in (("minimum", topped_up), ("rush", rush), ("discount", -discount))
+        for part, taxed in zip(
+            split(sum_, shares if any(shares) else [ZERO, Decimal(1)], quote.currency),
+            (True, False),
+            strict=True,
+        )
+        if part
+    ]
+    whole = pricing.totals(lined, [*ticked, *extra], tax, deposit, quote.currency)
+    return Added(whole, terms, plain.options, topped_up, rush, discount)
 
 
-def sums_of(
-    totals: pricing.Totals, quote: Quote, locale: str, share: Decimal | None = None
-) -> list[dict[str, str]]:
-    """A quote's figures as label, amount and kind: "sum" above the total, "total", and "after" it."""
+def sums_of(added: Added, quote: Quote, locale: str, open_still: Sequence[str] = ()) -> list[dict[str, str]]:
+    """A quote's figures as label, amount and kind: "sum" above the total, "total", and "after" it.
+    `open_still` names the choices that were reckoned with at their cheapest."""
+    totals = added.totals
 
     def written(value: Decimal) -> str:
         return formats.amount(value, quote.currency, locale)
 
-    share = quote.deposit_share if share is None else share
+    share = added.terms.deposit_share
     rows: list[tuple[str, str, str]] = []
     if totals.options:
-        rows.append(("Your pieces", written(EXACT.subtract(totals.subtotal, totals.options)), "sum"))
-        rows.append(("What you ticked", written(totals.options), "sum"))
+        rows.append(("Your pieces", written(sum(totals.pieces.values(), ZERO)), "sum"))
+    if added.ticked:
+        chosen = f"What you chose, with the lowest of: {', '.join(open_still)}" if open_still else ""
+        rows.append((chosen or "What you ticked", written(added.ticked), "sum"))
+    if added.topped_up:
+        rows.append(("Up to our smallest charge", written(added.topped_up), "sum"))
+    if added.rush:
+        haste = formats.number(added.terms.rush_share, locale)
+        rows.append((f"Done sooner, {haste} %", written(added.rush), "sum"))
+    if added.discount:
+        rows.append((added.terms.discount_words.strip() or "Discount", written(-added.discount), "sum"))
     if quote.tax_rate and totals.taxable:
         rate = formats.number(quote.tax_rate, locale)
         rows.append(("Together, without tax", written(totals.subtotal), "sum"))
@@ -114,15 +172,14 @@ def missing(quote: Quote, today: date) -> list[str]:
     ):
         if day is not None and day < today:
             said.append(f"{what} is over by now.")
+    options = by_id(quote.options.all())
+    for choice in choices_of(options):
+        if len(choice.ways) < 2:
+            said.append(f"“{choice.name}” has one way only: add another, or let it be one to tick.")
     if not said:
         try:
-            pricing.check_offer(
-                priced_pieces(quote),
-                priced_options(quote.options.all()),
-                tax_rule(quote),
-                deposit_rule(quote),
-                quote.currency,
-            )
+            for answer in [(), *extremes(options)]:
+                totals_of(quote, answer)
         except ValueError as error:
             said.append(str(error))
     return said

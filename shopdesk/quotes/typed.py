@@ -14,6 +14,8 @@ from shopdesk.quotes.models import Line
 MOST_PIECES = 30
 MOST_LINES = 60
 MOST_OPTIONS = 30
+MOST_RUSH = Decimal(200)
+MOST_BY_NUMBER = 6
 FURTHEST = timedelta(days=3 * 366)
 
 # Moneys whose figures are of the size of a dollar's. Others (yen, rupiah, forint) count in thousands.
@@ -52,9 +54,20 @@ class TypedLine:
     quantity: Decimal = Decimal(1)
     unit: str = ""
     taxable: bool = False
+    allowance: bool = False
+    by_number: Sequence[tuple[Decimal, Decimal]] = ()
+    """The price of one from a quantity on, by rising quantity."""
+
+    def price_of_one(self) -> Decimal:
+        """What one costs at this quantity."""
+        reached = [price for least, price in self.by_number if least <= self.quantity]
+        return reached[-1] if reached else self.unit_price
+
+    def priced(self) -> pricing.Line:
+        return pricing.Line(self.quantity, self.price_of_one(), self.taxable)
 
     def amount(self, currency: str) -> Decimal:
-        return pricing.line_amount(pricing.Line(self.quantity, self.unit_price, self.taxable), currency)
+        return pricing.line_amount(self.priced(), currency)
 
 
 @dataclass(frozen=True)
@@ -69,11 +82,14 @@ class TypedPiece:
 
 @dataclass(frozen=True)
 class TypedOption:
-    """A price below zero is a cheaper way."""
+    """A price below zero is a cheaper way. Of the options with the same `choice` exactly one is chosen."""
 
     text: str
     price: Decimal
     taxable: bool = False
+    choice: str = ""
+    preselected: bool = False
+    allowance: bool = False
 
 
 @dataclass(frozen=True)
@@ -93,6 +109,11 @@ class TypedQuote:
     not_included: str = ""
     terms: str = ""
     show_lines: bool = False
+    minimum: Decimal | None = None
+    rush: bool = False
+    rush_share: Decimal = Decimal(0)
+    discount: Decimal = Decimal(0)
+    discount_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -121,6 +142,15 @@ def faults(typed: TypedQuote, currency: str, today: date) -> list[Fault]:
         found.append(
             Fault("A deposit is between nothing and the whole price, 0 to 100 percent.", "deposit_share")
         )
+    if not Decimal(0) <= typed.rush_share <= MOST_RUSH:
+        found.append(Fault(f"Rush is between nothing and {MOST_RUSH} percent on top.", "rush_share"))
+    elif typed.rush and not typed.rush_share:
+        found.append(Fault("Say how many percent rush adds.", "rush_share"))
+    for field, amount in (("minimum", typed.minimum), ("discount", typed.discount)):
+        if amount is not None and amount < 0:
+            found.append(Fault("Write it without a minus sign.", field))
+        elif amount is not None and amount >= most_of_a_line(currency):
+            found.append(Fault("That is not believable; please check it.", field))
     if not found:
         whole = sum((line.amount(currency) for piece in typed.pieces for line in piece.lines), Decimal(0))
         if whole >= most_of_a_line(currency) * 10:
@@ -169,6 +199,13 @@ def _of_line(line: TypedLine, currency: str) -> Iterator[tuple[str, str]]:
     if line.unit_price < 0:
         yield "A price is not below zero; a cheaper way is an option.", "unit_price"
         return
+    leasts = [least for least, _ in line.by_number]
+    if len(leasts) > MOST_BY_NUMBER:
+        yield f"At most {MOST_BY_NUMBER} prices by number.", "by_number"
+    elif leasts != sorted(set(leasts)) or any(least <= 0 for least in leasts):
+        yield "Write each number once, the smaller first.", "by_number"
+    elif any(price < 0 for _, price in line.by_number):
+        yield "A price is not below zero.", "by_number"
     try:
         if line.amount(currency) >= most_of_a_line(currency):
             yield "That is not believable; please check it.", "unit_price"
@@ -179,8 +216,27 @@ def _of_line(line: TypedLine, currency: str) -> Iterator[tuple[str, str]]:
 def _of_options(typed: TypedQuote, currency: str) -> Iterator[Fault]:
     if len(typed.options) > MOST_OPTIONS:
         yield Fault(f"A quote has at most {MOST_OPTIONS} options.")
+    begun: set[str] = set()
     for position, option in enumerate(typed.options):
         if not option.text.strip():
             yield Fault("Say what it is.", "text", option=position)
         if abs(option.price) >= most_of_a_line(currency):
             yield Fault("That is not believable; please check it.", "price", option=position)
+        if option.allowance and option.price < 0:
+            yield Fault("A sum set aside is not below zero.", "price", option=position)
+        choice = choice_key(option.choice)
+        if option.preselected and not choice:
+            yield Fault(
+                "Only one of a choice is chosen to begin with; what they may add stays for them to tick.",
+                "preselected",
+                option=position,
+            )
+        elif option.preselected and choice in begun:
+            yield Fault("Another one of this choice is chosen to begin with.", "preselected", option=position)
+        if option.preselected:
+            begun.add(choice)
+
+
+def choice_key(name: str) -> str:
+    """By which options belong to the same choice, however its name was spaced or capitalised."""
+    return " ".join(name.split()).casefold()

@@ -189,7 +189,14 @@ def test_lines_are_shown_only_when_the_shop_wants_it(commission: Commission, as_
     quote = send(commission, as_owner, show_lines=True)
     assert quote.frozen is not None
     lines = quote.frozen["pieces"][0]["lines"]
-    assert lines[2] == {"text": "Enamel and primer", "quantity": "2", "unit": "l", "amount": "118.40"}
+    assert lines[2] == {
+        "text": "Enamel and primer",
+        "quantity": "2",
+        "unit": "l",
+        "amount": "118.40",
+        "allowance": "",
+        "by_number": [],
+    }
 
 
 def test_sending_twice_sends_one(commission: Commission, as_owner: Who) -> None:

@@ -169,7 +169,7 @@ def test_the_sums_follow_what_can_be_read(
     url = at("desk:quote-sums", commission)
     page = desk.post(url, sheet(commission, draft.edition, shop)).content.decode()
     assert "$1,288.30" in page
-    assert "With everything ticked: $1,248.30" in page
+    assert "By what they choose and tick: $1,248.30 to $1,288.30." in page
     broken = sheet(commission, draft.edition, shop, **{"line-0-0-unit_price": "x", "deposit_share": ""})
     page = desk.post(url, broken).content.decode()
     assert "$1,188.30" in page
