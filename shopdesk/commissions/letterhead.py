@@ -37,7 +37,7 @@ def bank_lines(shop: Shop) -> list[dict[str, str]]:
         return []
     lines = [
         ("Account holder", shop.bank_holder or shop.name),
-        ("IBAN", bank.show_iban(shop.iban) if shop.iban else ""),
+        ("IBAN", bank.print_iban(shop.iban) if shop.iban else ""),
         ("BIC", shop.bic),
         ("Bank", shop.bank_name),
         *(("", line.strip()) for line in shop.bank_words.splitlines()),
@@ -45,17 +45,21 @@ def bank_lines(shop: Shop) -> list[dict[str, str]]:
     return [{"label": label, "value": value} for label, value in lines if value]
 
 
-def payment_code(shop: Shop, currency: str, due: Decimal, reference: str, said: str) -> dict[str, str]:
-    """The code that a banking app reads a transfer from (EPC069-12): `code_ref`, a picture for a document, and
-    `code_alt`, what it says. Empty unless the sum is in euro and above zero, and the shop has an IBAN in the
-    area. `said` is the sum as it is written."""
-    if currency != "EUR" or not shop.iban or not bank.in_sepa(shop.iban) or not 0 < due <= bank.MOST:
-        return {"code_ref": "", "code_alt": ""}
-    holder = shop.bank_holder or shop.name
-    payload = bank.epc_payload(holder, shop.iban, due, reference, bic=shop.bic)
+def payment_code(shop: Shop, currency: str, due: Decimal, what_for: str, said: str) -> dict[str, str]:
+    """The code from which a banking app reads a transfer in euro (EPC069-12): `code_ref`, a picture for a
+    document, and `code_alt`, what it says. Both empty where there can be none: another currency, no IBAN, an
+    account outside the area, nothing due. `said` is the sum as it is written."""
+    nothing = {"code_ref": "", "code_alt": ""}
+    if currency != "EUR" or not shop.iban:
+        return nothing
+    holder = (shop.bank_holder or shop.name)[:70]
+    try:
+        text = bank.payment_code_text(holder, shop.iban, due, text=what_for, bic=shop.bic)
+    except ValueError:
+        return nothing
     return {
-        "code_ref": codes.ref_of(payload),
-        "code_alt": f"Payment code for banking apps: {said} to {holder}, reference {reference}",
+        "code_ref": codes.ref_of(text.encode()),
+        "code_alt": f"Payment code for banking apps: {said} to {holder}, for {what_for}",
     }
 
 

@@ -109,7 +109,7 @@ def balance_content(
         "bank": bank_lines(shop) if account.due else [],
         "bank_head": "By bank transfer",
         "reference": f"Please name invoice {number}.",
-        **payment_code(shop, account.currency, account.due, number, write.money(account.due)),
+        **payment_code(shop, account.currency, account.due, f"Invoice {number}", write.money(account.due)),
     }
 
 

@@ -82,14 +82,16 @@ class IbanField(forms.CharField):
     def clean(self, value: Any) -> Any:
         typed = super().clean(value)
         try:
-            return bank.parse_iban(typed) if typed else ""
+            return bank.check_iban(typed) if typed else ""
         except ValueError as error:
             raise ValidationError(str(error)) from error
 
     def prepare_value(self, value: Any) -> Any:
-        """In groups of four, as it is printed on paper (ISO 13616)."""
-        kept = isinstance(value, str) and value.isalnum()
-        return bank.show_iban(value) if kept else value
+        """What is kept, in groups of four, as it is printed on paper; what was typed wrong, as it was typed."""
+        try:
+            return bank.print_iban(value) if value else value
+        except ValueError:
+            return value
 
 
 class BicField(forms.CharField):
@@ -102,7 +104,7 @@ class BicField(forms.CharField):
     def clean(self, value: Any) -> Any:
         typed = super().clean(value)
         try:
-            return bank.parse_bic(typed) if typed else ""
+            return bank.check_bic(typed) if typed else ""
         except ValueError as error:
             raise ValidationError(str(error)) from error
 
