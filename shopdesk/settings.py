@@ -77,6 +77,7 @@ INSTALLED_APPS = [
     "shopdesk.conversation",
     "shopdesk.intake",
     "shopdesk.quotes",
+    "shopdesk.changes",
     "shopdesk.colours",
     "shopdesk.bench",
     "shopdesk.progress",

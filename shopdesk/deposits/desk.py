@@ -12,13 +12,14 @@ from django.urls import reverse as address
 from django.views.decorators.http import require_http_methods
 
 from shopdesk.base.once import once, submission_key
+from shopdesk.base.press import pressed
 from shopdesk.base.refusals import Refused
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.queries import at_desk
-from shopdesk.deposits import actions
-from shopdesk.deposits.forms import LetOffForm, PaymentForm, RefundForm, ReverseForm
+from shopdesk.deposits import actions, invoices
+from shopdesk.deposits.forms import CorrectForm, LetOffForm, PaymentForm, RefundForm, ReverseForm
 from shopdesk.deposits.models import Entry
-from shopdesk.deposits.queries import standing
+from shopdesk.deposits.queries import invoice_that_counts, invoices_of, standing
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
 
@@ -87,6 +88,33 @@ def let_off(request: DeskRequest, number: str) -> HttpResponseBase:
         actions.let_off(commission, form.cleaned_data["reason"], owner_of(request))
 
     return _written(request, commission, form, do, "deposits/let_off.html", "Booked without the deposit.")
+
+
+@desk_view
+@require_http_methods(["GET", "POST"])
+def invoice(request: DeskRequest, number: str) -> HttpResponseBase:
+    """The invoice: issued by a press; once it is out, taken back and issued anew with the reason why."""
+    commission = at_desk(number)
+    so_far = invoices_of(commission)
+    out = invoice_that_counts(so_far)
+    context = {"invoices": so_far, "out": out}
+    here = address("desk:invoice", args=[number])
+    if out is None:
+        if request.method == "POST":
+
+            def issue() -> str:
+                invoices.issue(commission, owner_of(request))
+                return here
+
+            return pressed(request, issue, back=here, said="Issued; it is on its way to them.")
+        return _page(request, commission, None, "deposits/invoice.html", **context)
+    form = CorrectForm(request.POST or None)
+
+    def do() -> None:
+        invoices.correct(out, form.cleaned_data["reason"], owner_of(request))
+
+    said = "Taken back; what takes its place is on its way to them."
+    return _written(request, commission, form, do, "deposits/invoice.html", said, **context)
 
 
 def _written(

@@ -67,6 +67,12 @@ class ReverseForm(forms.Form):
     )
 
 
+class CorrectForm(forms.Form):
+    reason = forms.CharField(
+        label="What was wrong", max_length=300, help_text="It stands on the credit, and the client reads it."
+    )
+
+
 class LetOffForm(forms.Form):
     reason = forms.CharField(
         label="Why", max_length=300, help_text="The journal keeps it; the client does not see it."

@@ -10,6 +10,8 @@ from datetime import datetime, timedelta
 from django.urls import reverse
 from django.utils import timezone
 
+from shopdesk.changes.models import Change
+from shopdesk.changes.queries import answered, open_changes
 from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import wanted_again
 from shopdesk.commissions.letters import said_pieces
@@ -84,6 +86,8 @@ class _Desk:
         self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
         self.begun = {one.commission_id for one in quotes if one.is_draft}
         self.money: dict[int, Standing] = standings(self.agreed)
+        self.changes = answered(MOST + 1)
+        self.open_changes: dict[int, Change] = open_changes(self.agreed + self.shop_floor)
 
     def day(self, value: datetime) -> str:
         return day(timezone.localtime(value, self.shop.tz).date(), self.shop.locale, self.today)
@@ -144,6 +148,21 @@ class _Desk:
             "Propose the next",
             _page("sample", commission),
         )
+
+    def answered_changes(self) -> Iterable[Need]:
+        """Answers to changes that the owner has not noted yet."""
+        for change in self.changes:
+            said = change.frozen["price_words"]
+            detail = f"{said[:1].upper()}{said[1:]}."
+            if change.answer:
+                detail += f" “{_clip(change.answer)}”"
+            yield Need(
+                change.commission,
+                f"has {change.get_state_display()} change {change.number}.",
+                detail,
+                "Look and note",
+                _page("change", change.commission, change.number),
+            )
 
     def revisions(self) -> Iterable[Need]:
         for commission in self.quoted:
@@ -257,6 +276,10 @@ class _Desk:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
                 owed = money(standing.deposit_open, standing.currency, self.shop.locale)
                 rows.append((commission, f"owes the deposit of {owed}, due {due}"))
+        for commission in self.agreed + self.shop_floor:
+            change = self.open_changes.get(commission.pk)
+            if change:
+                rows.append((commission, f"has change {change.number} to answer, {change.frozen['price_words']}"))
         return rows
 
 
@@ -268,6 +291,7 @@ def today_at(shop: Shop, now: datetime) -> Today:
         desk.messages,
         desk.new_requests,
         desk.samples,
+        desk.answered_changes,
         desk.revisions,
         desk.deposits,
         desk.coats,

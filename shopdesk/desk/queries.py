@@ -7,10 +7,12 @@ from datetime import datetime
 from typing import Any
 
 from shopdesk.base.models import Work
+from shopdesk.changes.actions import CHANGEABLE
+from shopdesk.changes.queries import changes_of
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.models import Commission
 from shopdesk.conversation.queries import messages_of
-from shopdesk.deposits.queries import standing
+from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.mail import queries as mail
 from shopdesk.mail.models import Email
@@ -30,6 +32,9 @@ def commission_page(commission: Commission) -> dict[str, Any]:
         "quotes": history(commission),
         "acceptance": acceptance_of(commission),
         "standing": standing(commission),
+        "invoices": invoices_of(commission),
+        "changes": changes_of(commission),
+        "changeable": commission.stage in CHANGEABLE,
         "samples": samples_of(commission),
         "updates": updates_of(commission),
         "visits": visits,

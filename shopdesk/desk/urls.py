@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from shopdesk.bench import urls as bench
+from shopdesk.changes import urls as changes
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
@@ -29,6 +30,7 @@ urlpatterns: list[URLPattern] = [
     *intake.desk,
     *conversation.desk,
     *quotes.desk,
+    *changes.desk,
     *deposits.desk,
     *colours.desk,
     *bench.desk,

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from django.db.models import Q, QuerySet
 
+from shopdesk.changes.models import Change
+from shopdesk.changes.queries import changes_of
 from shopdesk.clients.models import Client
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.models import Commission
 from shopdesk.conversation.queries import messages_of
-from shopdesk.deposits.models import Receipt
-from shopdesk.deposits.queries import standing
+from shopdesk.deposits.models import Invoice, Receipt
+from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.portal.words import Facts
 from shopdesk.quotes.models import Quote
@@ -29,11 +31,17 @@ def facts_of(shop: Shop, commission: Commission) -> Facts:
         samples=samples_of(commission),
         visits=visits_of(commission),
         messages=messages_of(commission),
+        changes=changes_of(commission),
+        invoices=invoices_of(commission),
     )
 
 
 def documents_of_client(client: Client) -> QuerySet[Document, int]:
-    """The ids of the documents that were sent to a client: their quotes and their receipts."""
+    """The ids of the documents that were sent to a client: quotes, changes, receipts and invoices."""
     quotes = Quote.objects.filter(commission__client=client, document__isnull=False).values("document")
     receipts = Receipt.objects.filter(entry__account__commission__client=client).values("document")
-    return Document.objects.filter(Q(pk__in=quotes) | Q(pk__in=receipts)).values_list("pk", flat=True)
+    changes = Change.objects.filter(commission__client=client).values("document")
+    invoices = Invoice.objects.filter(account__commission__client=client).values("document")
+    return Document.objects.filter(
+        Q(pk__in=quotes) | Q(pk__in=receipts) | Q(pk__in=changes) | Q(pk__in=invoices)
+    ).values_list("pk", flat=True)

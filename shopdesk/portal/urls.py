@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, path
 
+from shopdesk.changes import urls as changes
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.portal import views
@@ -20,6 +21,7 @@ urlpatterns: list[URLPattern] = [
     path("my/<str:number>/withdraw/", views.withdraw, name="withdraw"),
     *conversation.portal,
     *quotes.portal,
+    *changes.portal,
     *colours.portal,
     *visits.portal,
 ]

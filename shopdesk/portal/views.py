@@ -117,6 +117,8 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
             "sent_shots": firsts,
             "quotes": facts.quotes,
             "standing": facts.standing,
+            "changes": facts.changes,
+            "invoices": facts.invoices,
             "updates": updates_of(one),
             "samples": facts.samples,
             "messages_so_far": facts.messages,

@@ -9,10 +9,12 @@ from datetime import date, datetime, timedelta
 from django.urls import reverse
 from django.utils import timezone
 
+from shopdesk.changes.models import Change
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation.models import Message
+from shopdesk.deposits.models import Invoice
 from shopdesk.deposits.queries import Standing
 from shopdesk.intake.queries import answer_by
 from shopdesk.look.formats import clock, day, moment, money, short_day, weekday
@@ -33,6 +35,8 @@ class Facts:
     samples: Sequence[Sample]
     visits: Sequence[Visit]
     messages: Sequence[Message]
+    changes: Sequence[Change]
+    invoices: Sequence[Invoice]
 
     def booked(self, kind: str) -> Visit | None:
         return next((visit for visit in self.visits if visit.kind == kind and visit.state == "booked"), None)
@@ -212,6 +216,16 @@ def _asks(facts: Facts) -> list[Ask]:
             )
         )
     if not ended:
+        asks.extend(
+            Ask(
+                "We found something, and need your answer.",
+                f"{change.frozen['price_words'][:1].upper()}{change.frozen['price_words'][1:]}.",
+                "Look at it",
+                reverse("portal:change", args=[number, change.number]),
+            )
+            for change in facts.changes
+            if change.is_open
+        )
         asks.extend(
             Ask(
                 "We need one answer from you.",
