@@ -14,13 +14,14 @@ from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.craft.money import minor_units
 from shopdesk.craft.rounding import half_up
-from shopdesk.pricebook import starter
+from shopdesk.pricebook import sheets, starter
 from shopdesk.pricebook.models import (
     Can,
     Equipment,
     Material,
     Schedule,
     ScheduleStep,
+    Sheet,
     ShopRates,
     StepRate,
     Usable,
@@ -39,6 +40,7 @@ from shopdesk.pricebook.typed import (
     faults_of_schedule,
     faults_of_step_rate,
 )
+from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
 U = TypeVar("U", bound=Usable)
@@ -84,21 +86,27 @@ def keep_rates(typed: RatesFacts, who: Who) -> ShopRates:
     return kept
 
 
-def _row(model: type[N], pk: int | None, name: str) -> N:
-    """The row to write, locked where there is one; the name is nobody else's, in any writing of it."""
+def _row(model: type[N], pk: int | None) -> N:
+    """The row to write, locked where there is one."""
     row = model() if pk is None else model._default_manager.select_for_update().filter(pk=pk).first()
     if row is None:
         raise Refused(_GONE)
-    others = model._default_manager.exclude(pk=pk) if pk is not None else model._default_manager.all()
-    if any(other.casefold() == name.casefold() for other in others.values_list("name", flat=True)):
-        raise Faulty([Fault(_TAKEN, "name")])
     return row
 
 
-def _written(write: Callable[[], N]) -> N:
-    """`write` in a transaction; a name that somebody else took in this moment is said like any other."""
+def _free(model: type[N], pk: int | None, name: str) -> None:
+    """The name is nobody else's, in any writing of it."""
+    others = model._default_manager.exclude(pk=pk) if pk is not None else model._default_manager.all()
+    if any(other.casefold() == name.casefold() for other in others.values_list("name", flat=True)):
+        raise Faulty([Fault(_TAKEN, "name")])
+
+
+def _written(model: type[N], pk: int | None, name: str, write: Callable[[], N]) -> N:
+    """`write` in a transaction under a free name; one that somebody else took in this moment is said like any
+    other."""
     try:
         with transaction.atomic():
+            _free(model, pk, name)
             return write()
     except IntegrityError as error:
         raise Faulty([Fault(_TAKEN, "name")]) from error
@@ -109,11 +117,11 @@ def keep_material(typed: MaterialFacts, who: Who, pk: int | None = None) -> Mate
     _owner_only(who)
     typed = replace(typed, name=" ".join(typed.name.split()))
     _sound(faults_of_material(typed))
-    return _written(lambda: _write_material(typed, pk))
+    return _written(Material, pk, typed.name, lambda: _write_material(typed, pk))
 
 
 def _write_material(typed: MaterialFacts, pk: int | None) -> Material:
-    material = _row(Material, pk, typed.name)
+    material = _row(Material, pk)
     for name, value in vars(typed).items():
         if name != "cans":
             setattr(material, name, value)
@@ -127,11 +135,11 @@ def keep_equipment(typed: EquipmentFacts, who: Who, pk: int | None = None) -> Eq
     _owner_only(who)
     typed = replace(typed, name=" ".join(typed.name.split()))
     _sound(faults_of_equipment(typed))
-    return _written(lambda: _write_equipment(typed, pk))
+    return _written(Equipment, pk, typed.name, lambda: _write_equipment(typed, pk))
 
 
 def _write_equipment(typed: EquipmentFacts, pk: int | None) -> Equipment:
-    tool = _row(Equipment, pk, typed.name)
+    tool = _row(Equipment, pk)
     tool.name, tool.way = typed.name, typed.way
     tool.cup_ml, tool.loss_per_fill_ml = typed.cup_ml, typed.loss_per_fill_ml
     for shape, percent in typed.transfer.items():
@@ -144,11 +152,11 @@ def keep_step_rate(typed: StepRateFacts, who: Who, pk: int | None = None) -> Ste
     _owner_only(who)
     typed = replace(typed, name=" ".join(typed.name.split()))
     _sound(faults_of_step_rate(typed))
-    return _written(lambda: _write_step_rate(typed, pk))
+    return _written(StepRate, pk, typed.name, lambda: _write_step_rate(typed, pk))
 
 
 def _write_step_rate(typed: StepRateFacts, pk: int | None) -> StepRate:
-    rate = _row(StepRate, pk, typed.name)
+    rate = _row(StepRate, pk)
     for name, value in vars(typed).items():
         setattr(rate, name, value)
     rate.save()
@@ -161,11 +169,11 @@ def keep_schedule(typed: ScheduleFacts, who: Who, pk: int | None = None, edition
     _owner_only(who)
     typed = replace(typed, name=" ".join(typed.name.split()))
     _sound(faults_of_schedule(typed))
-    return _written(lambda: _write_schedule(typed, pk, edition))
+    return _written(Schedule, pk, typed.name, lambda: _write_schedule(typed, pk, edition))
 
 
 def _write_schedule(typed: ScheduleFacts, pk: int | None, edition: int) -> Schedule:
-    schedule = _row(Schedule, pk, typed.name)
+    schedule = _row(Schedule, pk)
     if pk is not None and schedule.edition != edition:
         raise Older(schedule.edition)
     _sound(_of_strangers(typed.steps))
@@ -296,21 +304,33 @@ def _in(price: Decimal, currency: str) -> Decimal:
 
 
 @transaction.atomic
-def take_in_materials(typed: Sequence[MaterialFacts], who: Who) -> int:
-    """Write all of these materials, known ones (by name) anew; nothing at all when one of them cannot stand.
-    Answers how many."""
+def take_in(sheet: Sheet, shop: Shop, who: Who) -> int:
+    """Take a waiting file in: all of it or, when a line cannot stand by now, nothing. Rows known by name are
+    written anew. Answers how many rows changed."""
     _owner_only(who)
-    known = {row.name.casefold(): row.pk for row in Material.objects.select_for_update()}
+    if not Sheet.objects.select_for_update().filter(pk=sheet.pk).exists():
+        raise Refused("That file has been taken in already.")
+    if sheet.kind == Sheet.Kind.MATERIALS:
+        materials = list(Material.objects.select_for_update().prefetch_related("cans"))
+        reading = sheets.read_materials(sheet.text, shop, materials)
+        _readable(reading.faults)
+        ids = {row.name.casefold(): row.pk for row in materials}
+        changed = [change.facts for change in reading.changes if change.matters]
+        for facts in changed:
+            _write_material(facts, ids.get(facts.name.casefold()))
+        sheet.delete()
+        return len(changed)
+    rates = list(StepRate.objects.select_for_update())
+    steps = sheets.read_step_rates(sheet.text, shop, rates)
+    _readable(steps.faults)
+    ids = {row.name.casefold(): row.pk for row in rates}
+    typed = [change.facts for change in steps.changes if change.matters]
     for one in typed:
-        keep_material(one, who, known.get(one.name.casefold()))
+        _write_step_rate(one, ids.get(one.name.casefold()))
+    sheet.delete()
     return len(typed)
 
 
-@transaction.atomic
-def take_in_step_rates(typed: Sequence[StepRateFacts], who: Who) -> int:
-    """The same for steps."""
-    _owner_only(who)
-    known = {row.name.casefold(): row.pk for row in StepRate.objects.select_for_update()}
-    for one in typed:
-        keep_step_rate(one, who, known.get(one.name.casefold()))
-    return len(typed)
+def _readable(faults: Sequence[sheets.LineFault]) -> None:
+    if faults:
+        raise Refused(f"Line {faults[0].line}: {faults[0].sentence}")

@@ -6,12 +6,13 @@ here does not change what was worked out before; and a row is taken out of use, 
 
 from __future__ import annotations
 
-from datetime import datetime
+import uuid
 from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
+from django.utils import timezone
 
 from shopdesk.base.fields import AmountField
 
@@ -58,9 +59,6 @@ class Usable(models.Model):
     @property
     def in_use(self) -> bool:
         return self.retired_at is None
-
-    def retire(self, at: datetime) -> None:
-        self.retired_at = self.retired_at or at
 
 
 class ShopRates(models.Model):
@@ -185,7 +183,8 @@ class Can(models.Model):
 
 
 class Equipment(Usable):
-    """How a coat is put on. `on_…` (a `Shape`): of what leaves the tool, the percent that stays on such a piece."""
+    """How a coat is put on. `on_…` (a `Shape`): of what leaves the tool, the percent that stays on such a
+    piece."""
 
     class Way(models.TextChoices):
         BRUSH = "brush", "brush"
@@ -332,3 +331,16 @@ class ScheduleStep(models.Model):
                 condition=Q(coats__gte=1, coats__lte=MOST_COATS), name="step_of_few_coats"
             ),
         ]
+
+
+class Sheet(models.Model):
+    """A file of materials or steps that was read and found sound, waiting for the press that takes it in."""
+
+    class Kind(models.TextChoices):
+        MATERIALS = "materials", "materials"
+        STEPS = "steps", "steps"
+
+    key = models.UUIDField(primary_key=True, default=uuid.uuid4)
+    kind = models.CharField(max_length=9, choices=Kind)
+    text = models.TextField()
+    made_at = models.DateTimeField(default=timezone.now)
