@@ -76,6 +76,7 @@ INSTALLED_APPS = [
     "shopdesk.deposits",
     "shopdesk.conversation",
     "shopdesk.intake",
+    "shopdesk.ballpark",
     "shopdesk.quotes",
     "shopdesk.changes",
     "shopdesk.colours",

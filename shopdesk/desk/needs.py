@@ -279,7 +279,9 @@ class _Desk:
         for commission in self.agreed + self.shop_floor:
             change = self.open_changes.get(commission.pk)
             if change:
-                rows.append((commission, f"has change {change.number} to answer, {change.frozen['price_words']}"))
+                rows.append(
+                    (commission, f"has change {change.number} to answer, {change.frozen['price_words']}")
+                )
         return rows
 
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from shopdesk.ballpark.queries import ballparks_of
 from shopdesk.base.models import Work
 from shopdesk.changes.actions import CHANGEABLE
 from shopdesk.changes.queries import changes_of
 from shopdesk.colours.queries import samples_of
+from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.conversation.queries import messages_of
 from shopdesk.deposits.queries import invoices_of, standing
@@ -18,7 +20,9 @@ from shopdesk.mail import queries as mail
 from shopdesk.mail.models import Email
 from shopdesk.photos.models import Picture
 from shopdesk.progress.queries import updates_of
+from shopdesk.quotes.expiry import waits_for_follow_up
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
+from shopdesk.shop.queries import the_shop
 from shopdesk.visits.queries import visits_of
 
 
@@ -26,8 +30,10 @@ def commission_page(commission: Commission) -> dict[str, Any]:
     """What the steps know of one commission, under the names that the templates use."""
     said = messages_of(commission)
     visits = visits_of(commission)
+    quote = open_quote(commission)
     return {
-        "quote": open_quote(commission),
+        "quote": quote,
+        "run_out": quote is not None and waits_for_follow_up(quote, commission, today_at(the_shop())),
         "draft": draft_of(commission),
         "quotes": history(commission),
         "acceptance": acceptance_of(commission),
@@ -40,6 +46,10 @@ def commission_page(commission: Commission) -> dict[str, Any]:
         "visits": visits,
         "drop_off": next((one for one in visits if one.kind == "drop-off" and one.state == "booked"), None),
         "pickup": next((one for one in visits if one.kind == "pickup" and one.state == "booked"), None),
+        "site_visit": next(
+            (one for one in visits if one.kind == "site-visit" and one.state == "booked"), None
+        ),
+        "ballparks": ballparks_of(commission),
         "messages_so_far": said,
         "unanswered": any(message.by_client and message.answered_at is None for message in said),
     }

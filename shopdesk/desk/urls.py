@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, path
 
+from shopdesk.ballpark import urls as ballpark
 from shopdesk.bench import urls as bench
 from shopdesk.changes import urls as changes
 from shopdesk.colours import urls as colours
@@ -9,6 +10,7 @@ from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
 from shopdesk.desk import emails, views
 from shopdesk.intake import urls as intake
+from shopdesk.pricebook import urls as pricebook
 from shopdesk.progress import urls as progress
 from shopdesk.quotes import urls as quotes
 from shopdesk.shop import urls as shop
@@ -27,8 +29,10 @@ urlpatterns: list[URLPattern] = [
     path("again/<str:kind>/<int:pk>/", views.work_again, name="work-again"),
     *emails.urls,
     *shop.desk,
+    *pricebook.desk,
     *intake.desk,
     *conversation.desk,
+    *ballpark.desk,
     *quotes.desk,
     *changes.desk,
     *deposits.desk,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db.models import Q, QuerySet
 
+from shopdesk.ballpark.queries import ballpark_of
 from shopdesk.changes.models import Change
 from shopdesk.changes.queries import changes_of
 from shopdesk.clients.models import Client
@@ -17,7 +18,7 @@ from shopdesk.portal.words import Facts
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import OPEN, heads
 from shopdesk.shop.models import Shop
-from shopdesk.visits.queries import visits_of
+from shopdesk.visits.queries import offered, visits_of
 
 
 def facts_of(shop: Shop, commission: Commission) -> Facts:
@@ -33,6 +34,8 @@ def facts_of(shop: Shop, commission: Commission) -> Facts:
         messages=messages_of(commission),
         changes=changes_of(commission),
         invoices=invoices_of(commission),
+        ballpark=ballpark_of(commission),
+        site_visit_offered=offered(commission),
     )
 
 

@@ -124,6 +124,10 @@ def commission(request: ClientRequest, number: str) -> HttpResponseBase:
             "messages_so_far": facts.messages,
             "drop_off": facts.booked("drop-off"),
             "pickup": facts.booked("pickup"),
+            "site_visit": facts.booked("site-visit"),
+            "ballpark": facts.ballpark,
+            "may_ask_us_round": one.stage in (Stage.REQUESTED, Stage.QUOTED)
+            and not facts.booked("site-visit"),
             "may_withdraw": one.stage in (Stage.REQUESTED, Stage.QUOTED),
             "lead": LEAD_WORDS_TO_CLIENT if any(piece.lead_caution for piece in one.pieces.all()) else "",
         },

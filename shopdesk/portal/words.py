@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from django.urls import reverse
 from django.utils import timezone
 
+from shopdesk.ballpark.models import Ballpark
 from shopdesk.changes.models import Change
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.letters import said_pieces
@@ -37,6 +38,8 @@ class Facts:
     messages: Sequence[Message]
     changes: Sequence[Change]
     invoices: Sequence[Invoice]
+    ballpark: Ballpark | None = None
+    site_visit_offered: bool = False
 
     def booked(self, kind: str) -> Visit | None:
         return next((visit for visit in self.visits if visit.kind == kind and visit.state == "booked"), None)
@@ -116,6 +119,11 @@ def _where(facts: Facts) -> tuple[str, str]:
     ready = f"Ready about {facts.day(commission.ready_on)}." if commission.ready_on else ""
     match commission.stage:
         case Stage.REQUESTED:
+            if facts.ballpark:
+                return (
+                    f"A first idea of the price: {facts.ballpark.span}.",
+                    "Subject to seeing it. It binds neither of us; the quote follows.",
+                )
             if commission.answered_at:
                 return "We are talking about your request.", "The quote follows once we know enough."
             by = answer_by(shop, timezone.localtime(commission.requested_at, shop.tz).date())
@@ -205,6 +213,19 @@ def _asks(facts: Facts) -> list[Ask]:
     ):
         asks.append(
             Ask("We asked you something.", "", "Read it and answer", reverse("portal:ask", args=[number]))
+        )
+    if (
+        facts.site_visit_offered
+        and commission.stage in (Stage.REQUESTED, Stage.QUOTED)
+        and not facts.booked("site-visit")
+    ):
+        asks.append(
+            Ask(
+                "May we come and look?",
+                "It takes little time, and binds nobody.",
+                "Choose a time",
+                reverse("portal:visit", args=[number, "site-visit"]),
+            )
         )
     if commission.stage == Stage.QUOTED and facts.quote and not facts.expired:
         asks.append(

@@ -1,5 +1,5 @@
-"""The last days of a quote: reminding the client that it is about to run out; and after it has, a draft to ask
-whether they are still interested, which the owner sends or lets rest."""
+"""The last days of a quote: reminding the client that it is about to run out; and after it has, a draft to
+ask whether they are still interested, which the owner sends or lets rest."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ def remind(shop: Shop, now: datetime) -> int:
     Returns how many emails were written.
 
     A quote that had no more days than that when it was sent has said so itself, and while the shop is writing
-    a new revision nobody is pressed for an answer to the old one. The commission is locked before the quote is
-    looked at again, so an answer that came a moment earlier counts; a guarded update decides between two
+    a new revision nobody is pressed for an answer to the old one. The commission is locked before the quote
+    is looked at again, so an answer that came a moment earlier counts; a guarded update decides between two
     workers.
     """
     local = now.astimezone(shop.tz)
@@ -71,7 +71,8 @@ def remind(shop: Shop, now: datetime) -> int:
 
 
 def _said_so_itself(quote: Quote, shop: Shop) -> bool:
-    assert quote.sent_at is not None and quote.good_until is not None, "it went out, good for some days"
+    assert quote.sent_at is not None, "it went out"
+    assert quote.good_until is not None, "and was good for some days"
     return quote.good_until - quote.sent_at.astimezone(shop.tz).date() <= timedelta(days=shop.remind_days)
 
 

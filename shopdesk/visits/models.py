@@ -12,7 +12,8 @@ from shopdesk.commissions.models import Commission
 
 
 class Visit(models.Model):
-    """A booked drop-off, pickup or site visit (the shop comes to look). `uid` and `sequence` are its identity in calendars (RFC 5545).
+    """A booked drop-off, pickup or site visit (the shop comes to look). `uid` and `sequence` are its identity
+    in calendars (RFC 5545).
 
     It is `done` once the piece has changed hands, or its day is over (`actions.put_away`): what is booked
     is what stands.

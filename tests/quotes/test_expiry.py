@@ -21,6 +21,7 @@ from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import journal_of
+from shopdesk.commissions.stages import locked
 from shopdesk.conversation.models import Message
 from shopdesk.desk.needs import Need
 from shopdesk.desk.needs import today_at as desk_today
@@ -186,14 +187,14 @@ def test_none_for_an_answer_between_looking_and_writing(
     quote: Quote, shop: Shop, as_owner: Who, as_client: Who, monkeypatch: Any, answer: Any
 ) -> None:
     """The worker has the quote on its list; the answer is committed before it gets the commission's lock."""
-    real = expiry.locked
+    real = locked
 
     def the_answer_was_first(commission_id: int) -> Commission:
-        monkeypatch.setattr(expiry, "locked", real)
+        monkeypatch.setattr("shopdesk.quotes.expiry.locked", real)
         answer(quote, as_owner, as_client)
         return real(commission_id)
 
-    monkeypatch.setattr(expiry, "locked", the_answer_was_first)
+    monkeypatch.setattr("shopdesk.quotes.expiry.locked", the_answer_was_first)
     assert remind(shop, nine(shop, quote, 3)) == 0
     assert reminders() == 0
 
@@ -218,14 +219,14 @@ def test_the_first_worker_may_be_done_before_the_second_locks(
     quote: Quote, shop: Shop, monkeypatch: Any
 ) -> None:
     due = nine(shop, quote, 3)
-    real, counts = expiry.locked, []
+    real, counts = locked, []
 
     def the_other_was_first(commission_id: int) -> Commission:
-        monkeypatch.setattr(expiry, "locked", real)
+        monkeypatch.setattr("shopdesk.quotes.expiry.locked", real)
         counts.append(remind(shop, due))
         return real(commission_id)
 
-    monkeypatch.setattr(expiry, "locked", the_other_was_first)
+    monkeypatch.setattr("shopdesk.quotes.expiry.locked", the_other_was_first)
     counts.append(remind(shop, due))
     assert counts == [1, 0]
     assert reminders() == 1

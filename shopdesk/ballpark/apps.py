@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class BallparkConfig(AppConfig):
+    name = "shopdesk.ballpark"
