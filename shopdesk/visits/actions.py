@@ -6,6 +6,7 @@ from datetime import datetime, time, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
@@ -162,6 +163,7 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         commission,
         "visit-cancelled" if cancelled else "visit",
         context,
+        path=reverse("portal:visit", args=[commission.number, visit.kind]) if context["again"] else "",
         enclose=[_enclosed(shop, commission, visit, "CANCEL" if cancelled else "REQUEST")]
         if commission.client.email
         else (),
