@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Exists, Min, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, Min, OuterRef, Prefetch, Q, QuerySet, prefetch_related_objects
 from django.http import Http404
 
 from shopdesk.clients.models import Client
@@ -84,8 +84,15 @@ def search(words: str = "", stage: str = "") -> QuerySet[Commission]:
 
 
 def at_stage(*stages: str, most: int = 100) -> list[Commission]:
-    """Commissions at these stages, longest there first."""
-    return list(_whole().filter(stage__in=stages).order_by("stage_since", "id")[:most])
+    """Commissions at these stages with their clients, longest there first; `with_pieces` adds the pieces."""
+    rows = Commission.objects.select_related("client").filter(stage__in=stages)
+    return list(rows.order_by("stage_since", "id")[:most])
+
+
+def with_pieces(*lists: list[Commission]) -> None:
+    """Read the pieces of all of these in one statement."""
+    every = [commission for rows in lists for commission in rows]
+    prefetch_related_objects(every, Prefetch("pieces", Piece.objects.order_by("position")))
 
 
 def letters_of(commission: Commission) -> list[Letter]:
