@@ -69,6 +69,16 @@ def test_a_second_one_in_the_same_folder_is_refused(running: Served, home: Path)
     assert get(f"{running.url}/desk/set-up/")[0] == 200
 
 
+def test_it_is_backed_up_while_it_runs_and_not_restored(running: Served, home: Path, tmp_path: Path) -> None:
+    backup = tmp_path / "shop.backup"
+    done = manage(home, "backup", str(backup))
+    assert done.returncode == 0, done.stderr
+    assert manage(home, "restore", "--check", str(backup)).returncode == 0
+    no = manage(home, "restore", "--replace", str(backup))
+    assert no.returncode == 1
+    assert "is running already" in no.stderr
+
+
 @pytest.mark.parametrize("word", ["worker", "beat", "gunicorn"])
 def test_a_part_that_is_killed_comes_back(running: Served, word: str) -> None:
     old = running.part(word)
