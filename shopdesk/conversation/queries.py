@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from shopdesk.commissions.models import Commission
+from django.db.models import Prefetch
+
+from shopdesk.commissions.models import Commission, Shot
 from shopdesk.conversation.models import Message
 
 
@@ -11,7 +13,9 @@ def messages_of(commission: Commission) -> list[Message]:
     return list(
         Message.objects.filter(commission=commission)
         .select_related("user")
-        .prefetch_related("shots__picture__renditions")
+        .prefetch_related(
+            Prefetch("shots", Shot.objects.select_related("picture").prefetch_related("picture__renditions"))
+        )
         .order_by("at", "id")
     )
 

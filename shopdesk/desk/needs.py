@@ -14,13 +14,13 @@ from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import wanted_again
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
-from shopdesk.commissions.queries import at_stage, faces
+from shopdesk.commissions.queries import at_stage, faces, with_pieces
 from shopdesk.conversation.models import Message
 from shopdesk.conversation.queries import unanswered
 from shopdesk.deposits.queries import Standing, standings
 from shopdesk.look.formats import clock, day, money, since, waiting_since
 from shopdesk.quotes.models import Quote
-from shopdesk.quotes.queries import drafts, open_quotes
+from shopdesk.quotes.queries import OPEN, heads
 from shopdesk.shop.models import Shop
 from shopdesk.visits.models import Visit
 from shopdesk.visits.queries import coming
@@ -77,9 +77,11 @@ class _Desk:
         self.shop_floor = at_stage(
             Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.ON_HOLD, most=200
         )
+        with_pieces(self.requests, self.quoted, self.agreed, self.shop_floor)
         self.visits = coming(self.today, self.today + timedelta(days=1))
-        self.quotes: dict[int, Quote] = open_quotes(self.quoted)
-        self.begun = drafts(self.requests + self.quoted)
+        quotes = heads(self.requests + self.quoted)
+        self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
+        self.begun = {one.commission_id for one in quotes if one.is_draft}
         self.money: dict[int, Standing] = standings(self.agreed)
 
     def day(self, value: datetime) -> str:

@@ -32,16 +32,12 @@ def draft_of(commission: Commission) -> Quote | None:
     return _whole().filter(commission=commission, state=Quote.State.DRAFT).first()
 
 
-def open_quotes(commissions: Iterable[Commission]) -> dict[int, Quote]:
-    """What is out or accepted, for many commissions, by their id."""
-    found = _whole().filter(commission__in=[one.pk for one in commissions], state__in=OPEN)
-    return {quote.commission_id: quote for quote in found}
-
-
-def drafts(commissions: Iterable[Commission]) -> dict[int, Quote]:
-    """What is being written, for many commissions, by their id."""
-    found = _whole().filter(commission__in=[one.pk for one in commissions], state=Quote.State.DRAFT)
-    return {quote.commission_id: quote for quote in found}
+def heads(commissions: Iterable[Commission]) -> list[Quote]:
+    """Every revision for these commissions, drafts too, newest first: state, dates and document, for pages
+    that only name the quotes. One statement; pieces, options and what was frozen are not read."""
+    found = Quote.objects.filter(commission__in=[one.pk for one in commissions]).select_related("document")
+    unread = ("frozen", "note", "included", "not_included", "terms", "document__content")
+    return list(found.defer(*unread).order_by("-revision"))
 
 
 def history(commission: Commission) -> list[Quote]:
