@@ -10,7 +10,6 @@ def samples_of(commission: Commission) -> list[Sample]:
     return list(
         Sample.objects.filter(piece__commission=commission)
         .select_related("piece", "shot__picture")
-        .prefetch_related("shot__picture__renditions")
         .order_by("piece__position", "-round")
     )
 

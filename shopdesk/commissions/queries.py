@@ -39,12 +39,8 @@ def all_of_client(client: Client) -> list[Commission]:
 
 
 def shots_of(commission: Commission, *, for_client: bool = False) -> list[Shot]:
-    """Every picture of a commission in order, with its renditions."""
-    shots = (
-        Shot.objects.filter(commission=commission)
-        .select_related("picture")
-        .prefetch_related("picture__renditions")
-    )
+    """Every picture of a commission in order."""
+    shots = Shot.objects.filter(commission=commission).select_related("picture")
     return list(shots.filter(for_client=True) if for_client else shots)
 
 
@@ -55,7 +51,7 @@ def journal_of(commission: Commission, *, for_client: bool = False) -> list[Jour
 
 
 def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[int, Shot]:
-    """The picture that each commission is known by: its finished one, else the first that was sent. Three
+    """The picture that each commission is known by: its finished one, else the first that was sent. Two
     statements for any number of commissions."""
     rows = Shot.objects.filter(commission__in=list(commission_ids)).exclude(kind__in=_NOT_A_FACE)
     if for_client:
@@ -64,7 +60,7 @@ def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[in
         first=Min("id"), finished=Min("id", filter=Q(kind=Shot.Kind.FINAL))
     )
     ids = [row["finished"] or row["first"] for row in picked]
-    found = Shot.objects.filter(id__in=ids).select_related("picture").prefetch_related("picture__renditions")
+    found = Shot.objects.filter(id__in=ids).select_related("picture")
     return {shot.commission_id: shot for shot in found}
 
 

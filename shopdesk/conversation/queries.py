@@ -13,9 +13,7 @@ def messages_of(commission: Commission) -> list[Message]:
     return list(
         Message.objects.filter(commission=commission)
         .select_related("user")
-        .prefetch_related(
-            Prefetch("shots", Shot.objects.select_related("picture").prefetch_related("picture__renditions"))
-        )
+        .prefetch_related(Prefetch("shots", Shot.objects.select_related("picture")))
         .order_by("at", "id")
     )
 

@@ -10,8 +10,6 @@ def updates_of(commission: Commission) -> list[Update]:
     """Every update with its pictures, newest first."""
     return list(
         Update.objects.filter(commission=commission)
-        .prefetch_related(
-            Prefetch("shots", Shot.objects.select_related("picture").prefetch_related("picture__renditions"))
-        )
+        .prefetch_related(Prefetch("shots", Shot.objects.select_related("picture")))
         .order_by("-at", "-id")
     )
