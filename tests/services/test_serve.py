@@ -11,6 +11,7 @@ import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.services.serving import Served, alive, manage, wait_for
@@ -141,3 +142,17 @@ def test_a_database_that_does_not_answer_is_said(var: Path) -> None:
     assert refused.returncode == 2
     assert refused.stderr.startswith("CommandError: The database cannot be used: ")
     assert "Traceback" not in refused.stderr
+
+
+def test_it_runs_on_postgresql_and_redis(
+    home: Path, running: Served, redis_url: str, postgres_database: str
+) -> None:
+    if running.process.poll() is None:
+        running.stop()
+    with Served(home, DATABASE_URL=postgres_database, REDIS_URL=redis_url) as served:
+        served.until_up()
+        assert get(f"{served.url}/desk/set-up/")[0] == 200
+        with psycopg.connect(postgres_database, autocommit=True) as server:
+            beats = "SELECT count(*) FROM base_heartbeat"
+            wait_for(lambda: server.execute(beats).fetchone() == (1,), "a worker is alive", 15)
+        assert served.stop() == 0
