@@ -40,8 +40,8 @@ def make(data: bytes) -> list[Made]:
 
 
 def sizes_of(width: int, height: int) -> dict[str, tuple[int, int]]:
-    """How large each rendition of an upright picture of that size is, so that a page can say so without looking
-    it up. Where a JPEG was scaled while it was decoded, one side may be a pixel more or less."""
+    """How large each rendition of an upright picture of that size is, so that a page can say so without
+    looking it up. Where a JPEG was scaled while it was decoded, one side may be a pixel more or less."""
     size = (width, height)
     return {name: (size := _within(size, edge)) for name, edge in SIZES.items()}
 
