@@ -14,7 +14,7 @@ from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import wanted_again
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
-from shopdesk.commissions.queries import at_stage, faces, with_pieces
+from shopdesk.commissions.queries import faces, open_by_stage
 from shopdesk.conversation.models import Message
 from shopdesk.conversation.queries import unanswered
 from shopdesk.deposits.queries import Standing, standings
@@ -27,6 +27,9 @@ from shopdesk.visits.queries import coming
 
 MOST = 30
 """Of one kind on the page; the rest are counted in a line."""
+
+
+SHOP_FLOOR = (Stage.READY, Stage.DRYING, Stage.IN_WORK, Stage.CHECKED_IN, Stage.BOOKED, Stage.ON_HOLD)
 
 
 @dataclass(frozen=True)
@@ -70,15 +73,14 @@ class _Desk:
         self.now = now
         self.today = timezone.localtime(now, shop.tz).date()
         self.said = unanswered(MOST + 1)
-        self.requests = at_stage(Stage.REQUESTED, most=MOST + 1)
+        at_stage = open_by_stage(2 * MOST)
+        self.requests = at_stage[Stage.REQUESTED].shown
+        self.unseen = at_stage[Stage.REQUESTED].total - len(self.requests)
         self.again = wanted_again(MOST + 1)
-        self.quoted = at_stage(Stage.QUOTED, most=MOST + 1)
-        self.agreed = at_stage(Stage.AGREED, most=MOST + 1)
-        self.shop_floor = at_stage(
-            Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.ON_HOLD, most=200
-        )
-        with_pieces(self.requests, self.quoted, self.agreed, self.shop_floor)
-        self.visits = coming(self.today, self.today + timedelta(days=1))
+        self.quoted = at_stage[Stage.QUOTED].shown
+        self.agreed = at_stage[Stage.AGREED].shown
+        self.shop_floor = [one for stage in SHOP_FLOOR for one in at_stage[stage].shown]
+        self.visits = coming(shop, self.today, self.today + timedelta(days=1))
         quotes = heads(self.requests + self.quoted)
         self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
         self.begun = {one.commission_id for one in quotes if one.is_draft}
@@ -260,7 +262,7 @@ def today_at(shop: Shop, now: datetime) -> Today:
         desk.coats,
     )
     listed: list[Need] = []
-    more = 0
+    more = desk.unseen
     for kind in kinds:
         found = list(kind())
         listed.extend(found[:MOST])
