@@ -206,10 +206,8 @@ def cheapest_cans(need_l: Decimal, cans: Sequence[Can], *, system: System = "met
     """
     need = _between(need_l, ZERO, LARGEST_L, "The volume to buy", " L", above_least=True)
     kinds = _checked(cans)
-    if kinds[0].holds_l * 1_000 < need:
-        raise ValueError(
-            "That would take more than a thousand cans; please check the sizes they are sold in."
-        )
+    if EXACT.multiply(kinds[0].holds_l, Decimal(MOST_CANS)) < need:
+        raise ValueError(f"That takes more than {MOST_CANS} cans; please check the sizes they are sold in.")
     finest = min(int(value.as_tuple().exponent) for kind in kinds for value in (kind.holds_l, kind.price))
     holds = [int(kind.holds_l.scaleb(-finest, EXACT)) for kind in kinds]
     prices = [int(kind.price.scaleb(-finest, EXACT)) for kind in kinds]

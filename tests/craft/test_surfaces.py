@@ -1,6 +1,6 @@
 """Areas worked by hand in square centimetres, and what must hold whatever the sizes are."""
 
-from dataclasses import fields, replace
+from dataclasses import replace
 from decimal import Decimal, localcontext
 from typing import Any
 
@@ -121,7 +121,7 @@ def test_each_group_says_how_it_was_counted() -> None:
 
 def test_groups_add_up() -> None:
     faces = SIDEBOARD.faces()
-    assert [face.group for face in faces] == list(GROUPS[:1]) + list(GROUPS[1:])
+    assert [face.group for face in faces] == list(GROUPS)
     assert area_of(faces) == sum(face.area_m2 for face in faces)
     assert area_of(faces, ["top", "fronts"]) == D("0.5820") + D("1.3594")
     assert area_of(faces, []) == 0
@@ -205,10 +205,9 @@ shapes: st.SearchStrategy[Shape] = st.one_of(
 
 @given(shapes)
 def test_twice_the_size_is_four_times_the_area(shape: Shape) -> None:
-    doubled: dict[str, Any] = {}
-    for field in fields(shape):  # type: ignore[arg-type]
-        value = getattr(shape, field.name)
-        doubled[field.name] = value * 2 if isinstance(value, Decimal) else value
+    doubled = {
+        name: value * 2 if isinstance(value, Decimal) else value for name, value in vars(shape).items()
+    }
     twice = type(shape)(**doubled)
     assert by_group(twice) == {group: area * 4 for group, area in by_group(shape).items()}
     assert all(area > 0 for area in by_group(shape).values())
