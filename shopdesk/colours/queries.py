@@ -14,23 +14,14 @@ def samples_of(commission: Commission) -> list[Sample]:
     )
 
 
-def unanswered(most: int = 50) -> list[Sample]:
-    """Samples that wait for their client's answer, longest waiting first."""
-    return list(
-        Sample.objects.filter(state=Sample.State.PROPOSED)
+def still_open(most: int = 100) -> list[Sample]:
+    """The latest sample of each piece whose colour is not agreed yet, longest standing first: it waits for
+    the client's answer (`proposed`), or they have asked for another one (`again`)."""
+    rows = (
+        Sample.objects.filter(piece__colour_open=True)
         .exclude(piece__commission__stage__in=ENDS)
         .select_related("piece__commission__client")
-        .order_by("proposed_at")[:most]
+        .order_by("round")
     )
-
-
-def wanted_again(most: int = 50) -> list[Sample]:
-    """The latest samples of pieces whose client asked for another one and has not been shown it, longest
-    waiting first."""
-    return list(
-        Sample.objects.filter(state=Sample.State.AGAIN, piece__colour_open=True)
-        .exclude(piece__in=Sample.objects.filter(state=Sample.State.PROPOSED).values("piece"))
-        .exclude(piece__commission__stage__in=ENDS)
-        .select_related("piece__commission__client")
-        .order_by("answered_at")[:most]
-    )
+    latest = {sample.piece_id: sample for sample in rows}
+    return sorted(latest.values(), key=lambda sample: sample.answered_at or sample.proposed_at)[:most]

@@ -59,13 +59,15 @@ def standing(commission: Commission) -> Standing | None:
     return standings([commission]).get(commission.pk)
 
 
-def standings(commissions: Iterable[Commission]) -> dict[int, Standing]:
-    """The same for many, by the commission's id. Two statements, however many there are."""
+def standings(commissions: Iterable[Commission], *, papers: bool = True) -> dict[int, Standing]:
+    """The same for many, by the commission's id. Two statements, however many there are. Without `papers` the
+    entries come bare, for whoever only wants the sums."""
     let_off = {commission.pk: commission.deposit_let_off for commission in commissions}
     accounts = Account.objects.filter(commission__in=let_off.keys()).order_by("pk")
     written: dict[int, list[Entry]] = {account.pk: [] for account in accounts}
     rows = Entry.objects.filter(account__in=written.keys()).order_by("pk")
-    for entry in rows.select_related("receipt__document", "reverses", "reversal", "user"):
+    beside = ("receipt__document", "reverses", "reversal", "user") if papers else ("reverses",)
+    for entry in rows.select_related(*beside).defer(*(["receipt__document__content"] if papers else [])):
         written[entry.account_id].append(entry)
     return {
         account.commission_id: added_up(account, written[account.pk], let_off[account.commission_id])

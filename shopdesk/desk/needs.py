@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.colours.models import Sample
-from shopdesk.colours.queries import wanted_again
+from shopdesk.colours.queries import still_open
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.commissions.queries import faces, open_by_stage
@@ -76,7 +76,7 @@ class _Desk:
         at_stage = open_by_stage(2 * MOST)
         self.requests = at_stage[Stage.REQUESTED].shown
         self.unseen = at_stage[Stage.REQUESTED].total - len(self.requests)
-        self.again = wanted_again(MOST + 1)
+        self.colours = still_open()
         self.quoted = at_stage[Stage.QUOTED].shown
         self.agreed = at_stage[Stage.AGREED].shown
         self.shop_floor = [one for stage in SHOP_FLOOR for one in at_stage[stage].shown]
@@ -84,7 +84,7 @@ class _Desk:
         quotes = heads(self.requests + self.quoted)
         self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
         self.begun = {one.commission_id for one in quotes if one.is_draft}
-        self.money: dict[int, Standing] = standings(self.agreed)
+        self.money: dict[int, Standing] = standings(self.agreed, papers=False)
 
     def day(self, value: datetime) -> str:
         return day(timezone.localtime(value, self.shop.tz).date(), self.shop.locale, self.today)
@@ -133,8 +133,9 @@ class _Desk:
             )
 
     def samples(self) -> Iterable[Need]:
-        for sample in self.again:
-            yield self._sample(sample)
+        for sample in self.colours:
+            if sample.state == Sample.State.AGAIN:
+                yield self._sample(sample)
 
     def _sample(self, sample: Sample) -> Need:
         commission = sample.piece.commission
@@ -246,6 +247,10 @@ class _Desk:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
                 owed = money(standing.deposit_open, standing.currency, self.shop.locale)
                 rows.append((commission, f"owes the deposit of {owed}, due {due}"))
+        for sample in self.colours:
+            if sample.state == Sample.State.PROPOSED:
+                asked = f"{sample.name}, the sample for the {sample.piece.name}"
+                rows.append((sample.piece.commission, f"has not answered {asked}, yet"))
         return rows
 
 

@@ -17,7 +17,7 @@ from shopdesk.clients.actions import know_client
 from shopdesk.colours import actions
 from shopdesk.colours.actions import NewSample
 from shopdesk.colours.models import Sample
-from shopdesk.colours.queries import samples_of, unanswered, wanted_again
+from shopdesk.colours.queries import samples_of, still_open
 from shopdesk.commissions.actions import NewPiece, add_piece
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.photos.actions import take_in
@@ -57,7 +57,7 @@ def test_a_proposed_sample_asks_the_client(
     (asked,) = mailbox
     assert asked.subject == "A sample for your writing desk: is it the one?"
     assert "Screens show colours wrongly" in asked.body
-    assert unanswered() == [sample]
+    assert still_open() == [sample]
 
 
 def test_approving_lets_the_first_coat_on(on_the_bench: Commission, as_owner: Who, as_client: Who) -> None:
@@ -83,9 +83,9 @@ def test_asking_again_keeps_the_round_and_the_next_one_follows(
 ) -> None:
     first = propose(on_the_bench, as_owner)
     actions.ask_again(first.pk, "Ottoline Brask", "A touch too red", as_client)
-    assert [sample.pk for sample in wanted_again()] == [first.pk]
+    assert [(sample.pk, sample.state) for sample in still_open()] == [(first.pk, "again")]
     second = propose(on_the_bench, as_owner, NewSample("Slipway brown, less red"))
-    assert wanted_again() == []
+    assert [sample.pk for sample in still_open()] == [second.pk]
     assert [(sample.round, sample.state) for sample in samples_of(on_the_bench)] == [
         (2, "proposed"),
         (1, "again"),
