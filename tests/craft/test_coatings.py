@@ -5,7 +5,7 @@ from math import ceil
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopdesk.craft.coatings import (
@@ -148,6 +148,7 @@ some_cans = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(st.integers(1, 30).map(lambda dl: D(dl) / 10), some_cans)
 def test_no_other_cans_are_better(need: Decimal, cans: list[Can]) -> None:
     found = cheapest_cans(need, cans)

@@ -3,7 +3,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopdesk.craft.asking import (
@@ -110,6 +110,7 @@ some_costs = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(some_costs, st.decimals(0, 300, places=2), st.sampled_from(["0", "7.25", "20"]))
 def test_the_price_is_the_lowest_that_reaches_what_is_wanted(
     costs: Costs, wanted: Decimal, rate: str

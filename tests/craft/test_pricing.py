@@ -271,8 +271,11 @@ def test_an_offer_with_groups_is_checked() -> None:
     # The cheapest of the group is not the least taxed one, which goes below zero with the taxed reduction.
     untaxed, taxed = Option("matt", Decimal(-50), False), Option("gloss", Decimal(-30), True)
     mixed = [PieceLines("a", (Line(Decimal(1), Decimal(20), True), Line(Decimal(1), Decimal(200), False)))]
+    three = OptionGroup("sheen", ("matt", "gloss", "satin"))
     with pytest.raises(ValueError, match="tax would be below zero"):
-        check_offer(mixed, [untaxed, taxed], NO_TAX, HALF, "USD", groups=[SHEEN])
+        check_offer(
+            mixed, [untaxed, taxed, Option("satin", Decimal(0), True)], NO_TAX, HALF, "USD", groups=[three]
+        )
 
 
 def test_rush_and_discount_worked_by_hand() -> None:

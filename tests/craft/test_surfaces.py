@@ -209,8 +209,11 @@ def test_twice_the_size_is_four_times_the_area(shape: Shape) -> None:
         name: value * 2 if isinstance(value, Decimal) else value for name, value in vars(shape).items()
     }
     twice = type(shape)(**doubled)
-    assert by_group(twice) == {group: area * 4 for group, area in by_group(shape).items()}
-    assert all(area > 0 for area in by_group(shape).values())
+    once, large = by_group(shape), by_group(twice)
+    assert large.keys() == once.keys()
+    for group, area in once.items():
+        assert area > 0
+        assert abs(large[group] - area * 4) < D("1E-15")  # a round top's π ends somewhere
 
 
 @given(sizes, sizes, sizes, st.integers(0, 20), st.booleans())
