@@ -172,7 +172,7 @@ if REDIS_URL:
 else:
     for _folder in ("in", "control", "processed"):
         (_BROKER / _folder).mkdir(parents=True, exist_ok=True)
-    CELERY_BROKER_URL = "filesystem://"
+    CELERY_BROKER_URL = "filesystem://localhost"
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(_BROKER / "in"),
         "data_folder_out": str(_BROKER / "in"),
@@ -295,8 +295,5 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
-    "loggers": {
-        "shopdesk": {"level": env.str("LOG_LEVEL", default="INFO")},
-        "kombu.connection": {"level": "ERROR"},  # warns that files have no host name
-    },
+    "loggers": {"shopdesk": {"level": env.str("LOG_LEVEL", default="INFO")}},
 }

@@ -1,4 +1,4 @@
-"""Every address. A step's own addresses hang under the desk or under the client's page, as its `urls.py` says."""
+"""Every address. A step's own hang under the desk or under the client's page, as its `urls.py` says."""
 
 from django.urls import include, path
 

@@ -34,13 +34,7 @@ class Work(models.Model):
 
     class Meta:
         abstract = True
-        indexes = [
-            models.Index(
-                fields=["due_at", "id"],
-                name="%(app_label)s_%(class)s_todo",
-                condition=models.Q(state__in=["waiting", "under way"]),
-            )
-        ]
+        indexes = [models.Index(fields=["state", "due_at"], name="%(app_label)s_%(class)s_todo")]
 
 
 class Submission(models.Model):

@@ -12,13 +12,19 @@ from django.http import HttpRequest
 from shopdesk.base.models import Submission
 
 
-def submission_key(request: HttpRequest) -> uuid.UUID:
+def posted_key(request: HttpRequest) -> uuid.UUID:
     """The key that came with the form. A form without one (an old page, a robot) gets a new one: it is then
     on its own."""
     try:
         return uuid.UUID(request.POST.get("submission", ""))
     except ValueError:
         return uuid.uuid4()
+
+
+def submission_key(request: HttpRequest) -> uuid.UUID:
+    """The key for `once`: the posted one, for the address it was sent to, since two forms of one page may
+    carry the same."""
+    return uuid.uuid5(posted_key(request), request.path)
 
 
 def once(key: uuid.UUID, do: Callable[[], str]) -> str:

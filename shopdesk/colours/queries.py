@@ -2,6 +2,7 @@
 
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.models import Commission
+from shopdesk.commissions.stages import ENDS
 
 
 def samples_of(commission: Commission) -> list[Sample]:
@@ -9,18 +10,18 @@ def samples_of(commission: Commission) -> list[Sample]:
     return list(
         Sample.objects.filter(piece__commission=commission)
         .select_related("piece", "shot__picture")
-        .prefetch_related("shot__picture__renditions")
         .order_by("piece__position", "-round")
     )
 
 
-def wanted_again(most: int = 50) -> list[Sample]:
-    """The latest samples of pieces whose client asked for another one and has not been shown it, longest
-    waiting first."""
-    return list(
-        Sample.objects.filter(state=Sample.State.AGAIN, piece__colour_open=True)
-        .exclude(piece__in=Sample.objects.filter(state=Sample.State.PROPOSED).values("piece"))
-        .exclude(piece__commission__stage__in=["collected", "declined", "withdrawn", "cancelled"])
+def still_open(most: int = 100) -> list[Sample]:
+    """The latest sample of each piece whose colour is not agreed yet, longest standing first: it waits for
+    the client's answer (`proposed`), or they have asked for another one (`again`)."""
+    rows = (
+        Sample.objects.filter(piece__colour_open=True)
+        .exclude(piece__commission__stage__in=ENDS)
         .select_related("piece__commission__client")
-        .order_by("answered_at")[:most]
+        .order_by("round")
     )
+    latest = {sample.piece_id: sample for sample in rows}
+    return sorted(latest.values(), key=lambda sample: sample.answered_at or sample.proposed_at)[:most]

@@ -139,7 +139,7 @@ class Shot(models.Model):
     """A picture in its place in a commission."""
 
     class Kind(models.TextChoices):
-        REQUEST = "request", "sent with the request"
+        REQUEST = "request", "request"
         PROGRESS = "progress", "progress"
         FINAL = "final", "finished"
         SAMPLE = "sample", "sample"

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 
-from django.db.models import Exists, Min, OuterRef, Prefetch, Q, QuerySet, prefetch_related_objects
+from django.db.models import Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, Window
+from django.db.models.functions import Coalesce, RowNumber
 from django.http import Http404
 
 from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission, JournalLine, Letter, Piece, Shot
+from shopdesk.commissions.stages import ENDS
 
 
 def _whole() -> QuerySet[Commission]:
@@ -39,12 +43,8 @@ def all_of_client(client: Client) -> list[Commission]:
 
 
 def shots_of(commission: Commission, *, for_client: bool = False) -> list[Shot]:
-    """Every picture of a commission in order, with its renditions."""
-    shots = (
-        Shot.objects.filter(commission=commission)
-        .select_related("picture")
-        .prefetch_related("picture__renditions")
-    )
+    """Every picture of a commission in order."""
+    shots = Shot.objects.filter(commission=commission).select_related("picture")
     return list(shots.filter(for_client=True) if for_client else shots)
 
 
@@ -55,17 +55,14 @@ def journal_of(commission: Commission, *, for_client: bool = False) -> list[Jour
 
 
 def faces(commission_ids: Iterable[int], *, for_client: bool = False) -> dict[int, Shot]:
-    """The picture that each commission is known by: its finished one, else the first that was sent. Three
-    statements for any number of commissions."""
+    """The picture that each commission is known by: its finished one, else the first that was sent. One
+    statement for any number of commissions."""
     rows = Shot.objects.filter(commission__in=list(commission_ids)).exclude(kind__in=_NOT_A_FACE)
     if for_client:
         rows = rows.filter(for_client=True)
-    picked = rows.values("commission").annotate(
-        first=Min("id"), finished=Min("id", filter=Q(kind=Shot.Kind.FINAL))
-    )
-    ids = [row["finished"] or row["first"] for row in picked]
-    found = Shot.objects.filter(id__in=ids).select_related("picture").prefetch_related("picture__renditions")
-    return {shot.commission_id: shot for shot in found}
+    face = Coalesce(Min("id", filter=Q(kind=Shot.Kind.FINAL)), Min("id"))
+    picked = rows.order_by().values("commission").annotate(face=face).values("face")
+    return {shot.commission_id: shot for shot in Shot.objects.filter(id__in=picked).select_related("picture")}
 
 
 _NOT_A_FACE = (Shot.Kind.PAPER, Shot.Kind.SAMPLE, Shot.Kind.MESSAGE)
@@ -83,16 +80,33 @@ def search(words: str = "", stage: str = "") -> QuerySet[Commission]:
     return found.filter(stage=stage) if stage else found
 
 
-def at_stage(*stages: str, most: int = 100) -> list[Commission]:
-    """Commissions at these stages with their clients, longest there first; `with_pieces` adds the pieces."""
-    rows = Commission.objects.select_related("client").filter(stage__in=stages)
-    return list(rows.order_by("stage_since", "id")[:most])
+@dataclass
+class AtStage:
+    """Commissions at one stage, longest there first, as many as were asked for, of `total` in all."""
+
+    shown: list[Commission] = field(default_factory=list)
+    total: int = 0
 
 
-def with_pieces(*lists: list[Commission]) -> None:
-    """Read the pieces of all of these in one statement."""
-    every = [commission for rows in lists for commission in rows]
-    prefetch_related_objects(every, Prefetch("pieces", Piece.objects.order_by("position")))
+def open_by_stage(most: int) -> defaultdict[str, AtStage]:
+    """The commissions that have not ended, by stage, at most so many of each, with clients and pieces. Two
+    statements."""
+    rows = (
+        Commission.objects.exclude(stage__in=ENDS)
+        .annotate(
+            rank=Window(RowNumber(), partition_by="stage", order_by=["stage_since", "id"]),
+            of_stage=Window(Count("id"), partition_by="stage"),
+        )
+        .filter(rank__lte=most)
+        .select_related("client")
+        .prefetch_related(Prefetch("pieces", Piece.objects.order_by("position")))
+        .order_by("stage_since", "id")
+    )
+    listed: defaultdict[str, AtStage] = defaultdict(AtStage)
+    for commission in rows:
+        listed[commission.stage].shown.append(commission)
+        listed[commission.stage].total = commission.of_stage
+    return listed
 
 
 def letters_of(commission: Commission) -> list[Letter]:

@@ -34,7 +34,7 @@ def say_to_shop(commission: Commission, text: str, who: Who, pictures: Sequence[
     text = _words(text, pictures)
     message = Message.objects.create(commission=commission, by_client=True, text=text)
     message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
-    write_line(commission, who, "client wrote", "The client wrote")
+    write_line(commission, who, "client wrote", "Message sent")
     to_shop(commission, "client-message", {"text": text or "(pictures)"})
     return message
 
@@ -47,7 +47,7 @@ def say_to_client(commission: Commission, text: str, who: Who, pictures: Sequenc
     message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
     _all_answered(commission)
     answered(commission)
-    write_line(commission, who, "shop wrote", "The shop wrote", for_client=True)
+    write_line(commission, who, "shop wrote", "Message sent", for_client=True)
     to_client(commission, "question", {"text": text or "Pictures for you, on your page."})
     return message
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from shopdesk.commissions.models import Commission
+from django.db.models import Min, Prefetch
+
+from shopdesk.commissions.models import Commission, Shot
 from shopdesk.conversation.models import Message
 
 
@@ -11,22 +13,20 @@ def messages_of(commission: Commission) -> list[Message]:
     return list(
         Message.objects.filter(commission=commission)
         .select_related("user")
-        .prefetch_related("shots__picture__renditions")
+        .prefetch_related(Prefetch("shots", Shot.objects.select_related("picture")))
         .order_by("at", "id")
     )
 
 
 def unanswered(most: int = 50) -> list[Message]:
-    """The first unanswered message of each client's commission, longest waiting first, with commission and
-    client."""
-    seen: set[int] = set()
-    first = []
-    for message in (
+    """The first unanswered message of each commission that has one, longest waiting first, with commission
+    and client."""
+    firsts = (
         Message.objects.filter(by_client=True, answered_at=None)
-        .select_related("commission__client")
-        .order_by("at", "id")[: most * 4]
-    ):
-        if message.commission_id not in seen:
-            seen.add(message.commission_id)
-            first.append(message)
-    return first[:most]
+        .order_by()
+        .values("commission")
+        .annotate(first=Min("id"))
+        .values("first")
+    )
+    rows = Message.objects.filter(pk__in=firsts).select_related("commission__client")
+    return list(rows.order_by("at", "id")[:most])

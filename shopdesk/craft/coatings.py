@@ -32,7 +32,7 @@ MOST_THINNED_PCT = Decimal(100)
 LIGHTEST_KG_PER_L, HEAVIEST_KG_PER_L = Decimal("0.5"), Decimal(3)
 MOST_KINDS_OF_CAN = 12
 MOST_CANS = 200
-MOST_SUMS = 50_000  # sums of cans looked at, half a second or so; a dozen sizes for a few litres take a tenth
+MOST_SUMS = 50_000  # of cans looked at: about a second. A dozen sizes for a few litres take a tenth
 ZERO = Decimal(0)
 
 # What one gallon of pure solids covers at one mil, in ft²: 231 in³ spread a thousandth of an inch thin. The

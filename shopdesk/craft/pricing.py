@@ -1,14 +1,15 @@
 """The one place where a quote is added up. Pages, PDF, acceptance and deposit all show what `totals` says."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-from shopdesk.craft.money import LARGEST, exact, minor_units
+from shopdesk.craft.money import LARGEST, exact, minor_units, split
 from shopdesk.craft.rounding import EXACT, demand_decimal, half_up, ssuta_324
 
 MOST_OF_A_LINE = Decimal(1_000_000)
+MOST_RUSH = Decimal(200)
 FINEST = 6  # decimals of a quantity, a unit price or a rate
 ZERO = Decimal(0)
 
@@ -43,6 +44,22 @@ class Option:
 
 
 @dataclass(frozen=True)
+class OptionGroup:
+    """Options of which the client takes exactly one: the group's name for the sentence, and their keys."""
+
+    name: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Discount:
+    """What is taken off pieces and options: `percent` of them, or a `sum`; never more than there is."""
+
+    percent: Decimal | None = None
+    sum: Decimal | None = None
+
+
+@dataclass(frozen=True)
 class TaxRule:
     """`rate` in percent, 0 to under 100. `basis`: tax rounded on each taxable item, or once on their sum.
 
@@ -67,9 +84,9 @@ class DepositRule:
 class Totals:
     """A quote added up, every figure in whole minor units of its currency.
 
-    `pieces` maps each piece's key to its amount without tax; subtotal = pieces + options; total = subtotal +
-    tax; `deposit` is the part of the total that is due first, `balance` the rest. `taxable` is what the tax
-    was taken on.
+    `pieces` maps each piece's key to its amount without tax; subtotal = pieces + options + rush − discount;
+    total = subtotal + tax; `deposit` is the part of the total that is due first, `balance` the rest.
+    `taxable` is what the tax was taken on. `rush` and `discount` are zero or more.
     """
 
     pieces: dict[str, Decimal]
@@ -80,6 +97,8 @@ class Totals:
     total: Decimal
     deposit: Decimal
     balance: Decimal
+    rush: Decimal = ZERO
+    discount: Decimal = ZERO
 
 
 def line_amount(line: Line, currency: str) -> Decimal:
@@ -98,20 +117,28 @@ def totals(
     tax: TaxRule,
     deposit: DepositRule,
     currency: str,
+    *,
+    groups: Sequence[OptionGroup] = (),
+    rush_percent: Decimal = ZERO,
+    discount: Discount | None = None,
 ) -> Totals:
-    """Add up a quote with the options that are ticked.
+    """Add up a quote with the options that are ticked: exactly one from each of `groups`.
+
+    Rush is a percentage on pieces and options; then the discount comes off, from the taxed and the untaxed
+    part by their shares, so that the subtotal is never below zero.
 
     Rounding: a line's amount, and a deposit by share, go half up to the minor unit (`rounding.half_up`); tax
     goes by SSUTA section 324 (`rounding.ssuta_324`), on each taxable line and option or on their sum, as the
     rule's basis says. A fixed deposit larger than the total (a client may tick cheaper options) is the total.
 
     Raises `ValueError` with a plain sentence for nonsense: a negative quantity or price on a line, a rate or
-    share out of range, the same key twice, options that take more off than there is. Raises `TypeError` for a
-    float.
+    share out of range, the same key twice, options that take more off than there is, a group without its one
+    choice. Raises `TypeError` for a float.
     """
     minor = minor_units(currency)
     _all_different(piece.key for piece in pieces)
     _all_different(option.key for option in chosen_options)
+    check_choices(groups, [option.key for option in chosen_options])
     rate = _rate(tax)
 
     by_piece: dict[str, Decimal] = {}
@@ -134,8 +161,21 @@ def totals(
         raise ValueError(
             "The cheaper options take off more than the taxed work costs; the tax would be below zero."
         )
+    hurry = _sensible(rush_percent, "Rush, in percent,", MOST_RUSH)
+    rush, rush_taxed = (half_up(_percent(hurry, base), minor) for base in (subtotal, taxable))
+    taxed.append(rush_taxed)
+    subtotal, taxable = _add([subtotal, rush], minor), _add([taxable, rush_taxed], minor)
+    off = _discount(discount, subtotal, currency)
+    if off:
+        # An untaxed option below zero can leave more taxed work than there is in all.
+        taxed_part = min(taxable, subtotal)
+        off_taxed = split(off, [taxed_part, EXACT.subtract(subtotal, taxed_part)], currency)[0]
+        taxed = _taken_off(taxed, off_taxed, currency)
+        subtotal, taxable = EXACT.subtract(subtotal, off), EXACT.subtract(taxable, off_taxed)
     bases = taxed if tax.basis == "item" else [taxable]
     tax_due = _add([ssuta_324(_percent(rate, base), minor) for base in bases], minor)
+    if off:  # the same rounding, after a discount that left next to nothing
+        tax_due = max(tax_due, half_up(ZERO, minor))
     if tax_due < 0:  # on an item basis small items may round to no tax at all, and a reduction not
         raise ValueError(
             "The cheaper options take off more than the taxed work costs; the tax would be below zero."
@@ -153,6 +193,8 @@ def totals(
         total=total,
         deposit=first,
         balance=EXACT.subtract(total, first),
+        rush=rush,
+        discount=off,
     )
 
 
@@ -162,18 +204,60 @@ def check_offer(
     tax: TaxRule,
     deposit: DepositRule,
     currency: str,
+    *,
+    groups: Sequence[OptionGroup] = (),
+    rush_percent: Decimal = ZERO,
+    discount: Discount | None = None,
 ) -> None:
     """Would every choice of options add up? Ask before a quote goes out, so that no client meets the answer.
 
-    Raises what `totals` raises for the options ticked that bring subtotal and tax lowest, and `ValueError`
-    when a fixed deposit is more than the quote comes to with nothing ticked.
+    Raises what `totals` raises for the options ticked that bring subtotal and tax lowest, and highest; and
+    `ValueError` when a fixed deposit is more than the quote comes to with nothing ticked (in groups: the
+    cheapest), or a group has not got two options to choose from.
     """
-    plain = totals(pieces, [], tax, deposit, currency)
+    by_key = {option.key: option for option in options}
+    for group in groups:
+        if len(group.keys) < 2 or not set(group.keys) <= set(by_key):
+            raise ValueError(f"“{group.name}” needs at least two options to choose one of.")
+    grouped = {key for group in groups for key in group.keys}
+    free = [option for option in options if option.key not in grouped]
+    cheaper = [option for option in free if option.price < 0]
+    of_groups = [[by_key[key] for key in group.keys] for group in groups]
+    cheapest = [min(members, key=lambda option: option.price) for members in of_groups]
+    dearest = [max(members, key=lambda option: option.price) for members in of_groups]
+    least_taxed = [
+        min(members, key=lambda option: option.price if option.taxable else ZERO) for members in of_groups
+    ]
+
+    def add_up(chosen: Sequence[Option]) -> Totals:
+        return totals(
+            pieces,
+            chosen,
+            tax,
+            deposit,
+            currency,
+            groups=groups,
+            rush_percent=rush_percent,
+            discount=discount,
+        )
+
+    plain = add_up(cheapest)
     if deposit.sum is not None and deposit.sum > plain.total:
         raise ValueError("The deposit is more than the whole quote; please ask for less.")
-    totals(pieces, options, tax, deposit, currency)
-    cheaper = [option for option in options if option.price < 0]
-    totals(pieces, cheaper, tax, deposit, currency)
+    add_up([*free, *dearest])
+    add_up([*cheaper, *cheapest])
+    add_up([*(option for option in cheaper if option.taxable), *least_taxed])
+
+
+def check_choices(groups: Sequence[OptionGroup], chosen_keys: Collection[str]) -> None:
+    """Is exactly one option of each group chosen? Raises `ValueError` with a sentence for the client."""
+    _all_different(key for group in groups for key in group.keys)
+    for group in groups:
+        taken = sum(key in chosen_keys for key in group.keys)
+        if taken == 0:
+            raise ValueError(f"Please choose one of “{group.name}”.")
+        if taken > 1:
+            raise ValueError(f"Please choose only one of “{group.name}”.")
 
 
 def _sensible(value: Decimal, what: str, most: Decimal) -> Decimal:
@@ -186,6 +270,31 @@ def _sensible(value: Decimal, what: str, most: Decimal) -> Decimal:
     if half_up(value, FINEST) != value:
         raise ValueError(f"{what} has at most {FINEST} decimals.")
     return value
+
+
+def money_checked(amount: Decimal, what: str, currency: str) -> Decimal:
+    """A sum from zero to `LARGEST`, in whole units of the currency. Raises `ValueError` with a sentence."""
+    return exact(_sensible(amount, what, LARGEST), currency)
+
+
+def _discount(rule: Discount | None, subtotal: Decimal, currency: str) -> Decimal:
+    """What comes off, from zero to the subtotal."""
+    minor = minor_units(currency)
+    if rule is None or (rule.percent is None and rule.sum is None):
+        return half_up(ZERO, minor)
+    if rule.percent is not None and rule.sum is not None:
+        raise ValueError("A discount is a percentage or a sum, not both.")
+    if rule.percent is not None:
+        return half_up(_percent(_sensible(rule.percent, "A discount", Decimal(100)), subtotal), minor)
+    return min(money_checked(rule.sum or ZERO, "A discount", currency), subtotal)
+
+
+def _taken_off(items: list[Decimal], off: Decimal, currency: str) -> list[Decimal]:
+    """The taxed items, each above zero less its share of the discount; so none goes below it."""
+    if not off:
+        return items
+    shares = split(off, [max(item, ZERO) for item in items], currency)
+    return [EXACT.subtract(item, share) for item, share in zip(items, shares, strict=True)]
 
 
 def _option_price(option: Option, currency: str) -> Decimal:

@@ -107,15 +107,18 @@ def standing(commission: Commission) -> Standing | None:
     return standings([commission]).get(commission.pk)
 
 
-def standings(commissions: Iterable[Commission]) -> dict[int, Standing]:
-    """The same for many, by the commission's id. Three statements, however many there are."""
+def standings(commissions: Iterable[Commission], *, papers: bool = True) -> dict[int, Standing]:
+    """The same for many, by the commission's id. Three statements, however many there are. Without `papers` the
+    entries come bare, for whoever only wants the sums."""
     let_off = {commission.pk: commission.deposit_let_off for commission in commissions}
     accounts = Account.objects.filter(commission__in=let_off.keys()).order_by("pk")
     written: dict[int, list[Entry]] = {account.pk: [] for account in accounts}
     rows = Entry.objects.filter(account__in=written.keys()).order_by("pk")
-    for entry in rows.select_related(
-        "receipt__document", "invoice__document", "reverses", "reversal", "user"
-    ):
+    beside = (
+        ("receipt__document", "invoice__document", "reverses", "reversal", "user") if papers else ("reverses",)
+    )
+    heavy = ["receipt__document__content", "invoice__document__content"] if papers else []
+    for entry in rows.select_related(*beside).defer(*heavy):
         written[entry.account_id].append(entry)
     changed: dict[int, list[AgreedChange]] = {account.pk: [] for account in accounts}
     for change in AgreedChange.objects.filter(account__in=changed.keys()).order_by("number"):

@@ -13,10 +13,10 @@ from django.utils import timezone
 from shopdesk.changes.models import Change
 from shopdesk.changes.queries import answered, open_changes
 from shopdesk.colours.models import Sample
-from shopdesk.colours.queries import wanted_again
+from shopdesk.colours.queries import still_open
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
-from shopdesk.commissions.queries import at_stage, faces, with_pieces
+from shopdesk.commissions.queries import faces, open_by_stage
 from shopdesk.conversation.models import Message
 from shopdesk.conversation.queries import unanswered
 from shopdesk.deposits.queries import Standing, standings
@@ -30,6 +30,9 @@ from shopdesk.visits.queries import coming
 
 MOST = 30
 """Of one kind on the page; the rest are counted in a line."""
+
+
+SHOP_FLOOR = (Stage.READY, Stage.DRYING, Stage.IN_WORK, Stage.CHECKED_IN, Stage.BOOKED, Stage.ON_HOLD)
 
 
 @dataclass(frozen=True)
@@ -73,19 +76,18 @@ class _Desk:
         self.now = now
         self.today = timezone.localtime(now, shop.tz).date()
         self.said = unanswered(MOST + 1)
-        self.requests = at_stage(Stage.REQUESTED, most=MOST + 1)
-        self.again = wanted_again(MOST + 1)
-        self.quoted = at_stage(Stage.QUOTED, most=MOST + 1)
-        self.agreed = at_stage(Stage.AGREED, most=MOST + 1)
-        self.shop_floor = at_stage(
-            Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.ON_HOLD, most=200
-        )
-        with_pieces(self.requests, self.quoted, self.agreed, self.shop_floor)
-        self.visits = coming(self.today, self.today + timedelta(days=1))
+        at_stage = open_by_stage(2 * MOST)
+        self.requests = at_stage[Stage.REQUESTED].shown
+        self.unseen = at_stage[Stage.REQUESTED].total - len(self.requests)
+        self.colours = still_open()
+        self.quoted = at_stage[Stage.QUOTED].shown
+        self.agreed = at_stage[Stage.AGREED].shown
+        self.shop_floor = [one for stage in SHOP_FLOOR for one in at_stage[stage].shown]
+        self.visits = coming(shop, self.today, self.today + timedelta(days=1))
         quotes = heads(self.requests + self.quoted)
         self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
         self.begun = {one.commission_id for one in quotes if one.is_draft}
-        self.money: dict[int, Standing] = standings(self.agreed)
+        self.money: dict[int, Standing] = standings(self.agreed, papers=False)
         self.changes = answered(MOST + 1)
         self.open_changes: dict[int, Change] = open_changes(self.agreed + self.shop_floor)
 
@@ -136,8 +138,9 @@ class _Desk:
             )
 
     def samples(self) -> Iterable[Need]:
-        for sample in self.again:
-            yield self._sample(sample)
+        for sample in self.colours:
+            if sample.state == Sample.State.AGAIN:
+                yield self._sample(sample)
 
     def _sample(self, sample: Sample) -> Need:
         commission = sample.piece.commission
@@ -282,6 +285,10 @@ class _Desk:
                 rows.append(
                     (commission, f"has change {change.number} to answer, {change.frozen['price_words']}")
                 )
+        for sample in self.colours:
+            if sample.state == Sample.State.PROPOSED:
+                asked = f"{sample.name}, the sample for the {sample.piece.name}"
+                rows.append((sample.piece.commission, f"has not answered {asked}, yet"))
         return rows
 
 
@@ -299,7 +306,7 @@ def today_at(shop: Shop, now: datetime) -> Today:
         desk.coats,
     )
     listed: list[Need] = []
-    more = 0
+    more = desk.unseen
     for kind in kinds:
         found = list(kind())
         listed.extend(found[:MOST])

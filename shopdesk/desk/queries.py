@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Value
+
 from shopdesk.ballpark.queries import ballparks_of
 from shopdesk.base.models import Work
 from shopdesk.changes.actions import CHANGEABLE
@@ -72,12 +74,21 @@ class Trouble:
 
 
 def trouble(now: datetime) -> Trouble:
+    """What went wrong. Most days nothing has, and one statement says so for all three kinds of work."""
     heartbeat = mail.worker_seen()
+    models: dict[str, type[Work]] = {"email": Email, "document": Document, "picture": Picture}
+    failed = {kind: model._default_manager.filter(state=Work.State.FAILED) for kind, model in models.items()}
+    kinds = [rows.order_by().values_list(Value(kind)).distinct() for kind, rows in failed.items()]
+    wrong = {kind for (kind,) in kinds[0].union(*kinds[1:])}
+
+    def latest(kind: str) -> list[Any]:
+        return list(failed[kind].order_by("-id")[:10]) if kind in wrong else []
+
     return Trouble(
         worker_seen=heartbeat.seen_at if heartbeat else None,
         worker_silent=heartbeat is None or heartbeat.is_stale(now),
-        emails=list(mail.failed()[:10]),
-        documents=list(Document.objects.filter(state=Work.State.FAILED).order_by("-id")[:10]),
-        pictures=list(Picture.objects.filter(state=Work.State.FAILED).order_by("-id")[:10]),
+        emails=latest("email"),
+        documents=latest("document"),
+        pictures=latest("picture"),
         to_tell=mail.to_tell().count(),
     )

@@ -26,7 +26,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from shopdesk.base.limits import allow
 from shopdesk.base.middleware import address_of
-from shopdesk.base.once import once, submission_key
+from shopdesk.base.once import once, posted_key
 from shopdesk.base.refusals import Refused
 from shopdesk.intake import actions, queries
 from shopdesk.intake.forms import (
@@ -72,7 +72,7 @@ def request_page(request: HttpRequest) -> HttpResponseBase:
 def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
     if request.POST.get(HOLLOW):
         return HttpResponseRedirect(_thanks(uuid.uuid4()))  # a robot: it is thanked, and nothing is kept
-    posted = submission_key(request)
+    posted = posted_key(request)
     sent = queries.draft_of(posted)
     if sent is not None and sent.commission is not None:
         return HttpResponseRedirect(_thanks(posted))

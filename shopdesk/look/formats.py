@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
+from functools import lru_cache
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_skeleton, format_time
@@ -36,6 +37,7 @@ _FEW = (
 )
 
 
+@lru_cache(maxsize=32)
 def known_locale(name: str | None) -> Locale:
     """The locale of that name, or plain English where Babel does not know it: no page fails over it."""
     try:

@@ -39,6 +39,13 @@ def make(data: bytes) -> list[Made]:
     return made
 
 
+def sizes_of(width: int, height: int) -> dict[str, tuple[int, int]]:
+    """How large each rendition of an upright picture of that size is, so that a page can say so without
+    looking it up. Where a JPEG was scaled while it was decoded, one side may be a pixel more or less."""
+    size = (width, height)
+    return {name: (size := _within(size, edge)) for name, edge in SIZES.items()}
+
+
 def _decoded(data: bytes) -> Image.Image:
     """The picture no larger than the largest rendition, upright, sRGB, opaque and bare of metadata."""
     most = max(SIZES.values())

@@ -1,6 +1,8 @@
 """What the client has been shown."""
 
-from shopdesk.commissions.models import Commission
+from django.db.models import Prefetch
+
+from shopdesk.commissions.models import Commission, Shot
 from shopdesk.progress.models import Update
 
 
@@ -8,6 +10,6 @@ def updates_of(commission: Commission) -> list[Update]:
     """Every update with its pictures, newest first."""
     return list(
         Update.objects.filter(commission=commission)
-        .prefetch_related("shots__picture__renditions")
+        .prefetch_related(Prefetch("shots", Shot.objects.select_related("picture")))
         .order_by("-at", "-id")
     )

@@ -138,7 +138,7 @@ def back_up(target: Path, *, incomplete: bool = False) -> Manifest:
     try:
         if rows.applied_migrations() != rows.our_migrations():
             raise CannotBackUp(
-                "The database is not of this version of Shopdesk. Start the shop once: it brings it up to date."
+                "The database is not of this version of Shopdesk. Starting the shop brings it up to date."
             )
         for _ in range(TRIES):
             made = _written_beside(target, incomplete)

@@ -149,11 +149,13 @@ class Shopkeeper:
     def _listen(self) -> socket.socket:
         """The port is ours from here on: people who come while the web server starts again wait a moment and
         are served."""
+        if not 0 <= self.port <= 65535:
+            raise CannotServe(f"There is no port {self.port}: the highest is 65535.")
         try:
             family, kind, _, _, address = socket.getaddrinfo(
                 self.host, self.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
             )[0]
-        except (socket.gaierror, OverflowError) as error:
+        except socket.gaierror as error:
             raise CannotServe(
                 f"There is no address {self.host} with the port {self.port} on this machine."
             ) from error
@@ -291,9 +293,7 @@ class Shopkeeper:
             time.sleep(LOOK_EVERY / 2)
         for part, process in running:
             if process.poll() is None:
-                self.say(
-                    f"The {part.name} was still busy and has been cut off; what it was at is done again."
-                )
+                self.say(f"The {part.name} was still busy and is cut off.")
             end_group(process.pid)
             process.wait()
         if self._pipe is not None:

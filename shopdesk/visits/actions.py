@@ -200,6 +200,7 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         commission,
         "visit-cancelled" if cancelled else "visit",
         context,
+        path=reverse("portal:visit", args=[commission.number, visit.kind]) if context["again"] else "",
         enclose=[_enclosed(shop, commission, visit, "CANCEL" if cancelled else "REQUEST")]
         if commission.client.email
         else (),

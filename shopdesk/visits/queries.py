@@ -7,9 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
-from django.db.models import Prefetch
-
-from shopdesk.commissions.models import Commission, Piece
+from shopdesk.commissions.models import Commission
 from shopdesk.craft.slots import Slot, free_slots
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import exceptions, the_shop, windows
@@ -31,10 +29,10 @@ def offered(commission: Commission) -> bool:
     return Offer.objects.filter(commission=commission).exists()
 
 
-def coming(first: date, last: date) -> list[Visit]:
-    """The booked visits of the shop's days from `first` to `last`, both included, with commission, client and
-    pieces."""
-    zone = the_shop().tz
+def coming(shop: Shop, first: date, last: date) -> list[Visit]:
+    """The booked visits of the shop's days from `first` to `last`, both included, with commission and
+    client."""
+    zone = shop.tz
     return list(
         Visit.objects.filter(
             state=Visit.State.BOOKED,
@@ -42,7 +40,6 @@ def coming(first: date, last: date) -> list[Visit]:
             starts_at__lt=day_begins(last + timedelta(days=1), zone),
         )
         .select_related("commission__client")
-        .prefetch_related(Prefetch("commission__pieces", Piece.objects.order_by("position")))
         .order_by("starts_at", "id")
     )
 

@@ -3,9 +3,10 @@
 import uuid
 
 import pytest
+from django.test import RequestFactory
 
 from shopdesk.base.models import Submission
-from shopdesk.base.once import once
+from shopdesk.base.once import once, submission_key
 from shopdesk.base.refusals import Refused
 
 pytestmark = pytest.mark.django_db
@@ -45,3 +46,10 @@ def test_two_keys_are_two_changes() -> None:
     for _ in range(2):
         once(uuid.uuid4(), do)
     assert done == [1, 1]
+
+
+def test_one_key_in_two_forms_of_a_page_is_two_changes() -> None:
+    typed = {"submission": str(uuid.uuid4())}
+    book, cancel = (RequestFactory().post(path, typed) for path in ("/book/", "/cancel/"))
+    assert submission_key(book) != submission_key(cancel)
+    assert submission_key(book) == submission_key(RequestFactory().post("/book/", typed))

@@ -6,7 +6,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopdesk.craft.money import minor_units
-from shopdesk.craft.pricing import DepositRule, Line, Option, PieceLines, TaxRule, Totals, check_offer, totals
+from shopdesk.craft.pricing import (
+    DepositRule,
+    Discount,
+    Line,
+    Option,
+    OptionGroup,
+    PieceLines,
+    TaxRule,
+    Totals,
+    check_choices,
+    check_offer,
+    totals,
+)
 
 HALF = DepositRule(share=Decimal(50))
 NO_TAX = TaxRule(Decimal(0), "invoice")
@@ -225,3 +237,117 @@ def test_a_checked_offer_adds_up_whatever_is_ticked(
     for ticked in range(2 ** len(options)):
         chosen = [option for n, option in enumerate(options) if ticked >> n & 1]
         assert totals(pieces, chosen, tax, HALF, "USD").total >= 0
+
+
+SHEEN = OptionGroup("sheen", ("matt", "gloss"))
+MATT, GLOSS = Option("matt", Decimal(0), True), Option("gloss", Decimal(45), True)
+
+
+def test_one_of_a_group_is_chosen() -> None:
+    pieces = [piece("a", "100")]
+    assert totals(pieces, [GLOSS], NO_TAX, HALF, "USD", groups=[SHEEN]).total == 145
+    for chosen, sentence in (([], "choose one of “sheen”"), ([MATT, GLOSS], "choose only one of “sheen”")):
+        with pytest.raises(ValueError, match=sentence):
+            totals(pieces, chosen, NO_TAX, HALF, "USD", groups=[SHEEN])
+    with pytest.raises(ValueError, match="twice"):
+        check_choices([SHEEN, SHEEN], ["matt"])
+
+
+def test_an_offer_with_groups_is_checked() -> None:
+    pieces = [piece("a", "100")]
+    check_offer(pieces, [MATT, GLOSS], NO_TAX, DepositRule(sum=Decimal(100)), "USD", groups=[SHEEN])
+    with pytest.raises(ValueError, match="more than the whole quote"):
+        check_offer(pieces, [MATT, GLOSS], NO_TAX, DepositRule(sum=Decimal(101)), "USD", groups=[SHEEN])
+    for group in (
+        OptionGroup("sheen", ("matt",)),
+        OptionGroup("sheen", ()),
+        OptionGroup("sheen", ("matt", "x")),
+    ):
+        with pytest.raises(ValueError, match="at least two options"):
+            check_offer(pieces, [MATT, GLOSS], NO_TAX, HALF, "USD", groups=[group])
+    bare = Option("matt", Decimal(-101), True)
+    with pytest.raises(ValueError, match="below zero"):
+        check_offer(pieces, [bare, GLOSS], NO_TAX, HALF, "USD", groups=[SHEEN])
+    # The cheapest of the group is not the least taxed one, which goes below zero with the taxed reduction.
+    untaxed, taxed = Option("matt", Decimal(-50), False), Option("gloss", Decimal(-30), True)
+    mixed = [PieceLines("a", (Line(Decimal(1), Decimal(20), True), Line(Decimal(1), Decimal(200), False)))]
+    three = OptionGroup("sheen", ("matt", "gloss", "satin"))
+    with pytest.raises(ValueError, match="tax would be below zero"):
+        check_offer(
+            mixed, [untaxed, taxed, Option("satin", Decimal(0), True)], NO_TAX, HALF, "USD", groups=[three]
+        )
+
+
+def test_rush_and_discount_worked_by_hand() -> None:
+    pieces = [piece("a", "300.00"), piece("b", "100.00", taxable=False)]
+    tax = TaxRule(Decimal(10), "invoice")
+    # rush 15 % of 400 = 60, 45 of it taxed; 10 % off 460 = 46, of which 345/460 = 34.50 from the taxed part
+    for basis in ("invoice", "item"):
+        found = totals(
+            pieces,
+            [],
+            TaxRule(Decimal(10), "item" if basis == "item" else "invoice"),
+            HALF,
+            "USD",
+            rush_percent=Decimal(15),
+            discount=Discount(percent=Decimal(10)),
+        )
+        assert (found.rush, found.discount, found.subtotal) == (Decimal(60), Decimal(46), Decimal(414))
+        assert (found.taxable, found.tax) == (Decimal("310.50"), Decimal("31.05"))
+        assert found.total == Decimal("445.05")
+    all_of_it = totals(pieces, [], tax, HALF, "USD", discount=Discount(sum=Decimal(1000)))
+    assert all_of_it.discount == 400
+    assert all_of_it.subtotal == all_of_it.tax == all_of_it.total == 0
+
+
+@pytest.mark.parametrize(
+    ("rush", "discount", "sentence"),
+    [
+        ("-1", None, "Rush"),
+        ("201", None, "not believable"),
+        ("0", Discount(percent=Decimal(101)), "not believable"),
+        ("0", Discount(percent=Decimal(-1)), "below zero"),
+        ("0", Discount(sum=Decimal(-1)), "below zero"),
+        ("0", Discount(sum=Decimal("0.001")), "has more"),
+        ("0", Discount(Decimal(1), Decimal(1)), "not both"),
+    ],
+)
+def test_rush_and_discount_that_cannot_be(rush: str, discount: Discount | None, sentence: str) -> None:
+    with pytest.raises(ValueError, match=sentence):
+        totals([piece("a", "1")], [], NO_TAX, HALF, "USD", rush_percent=Decimal(rush), discount=discount)
+
+
+discounts = st.builds(Discount, percent=shares) | st.builds(Discount, sum=st.integers(0, 10**6).map(Decimal))
+option_prices = st.integers(-(10**5), 10**6).map(lambda units: Decimal(units).scaleb(-2))
+
+
+@given(
+    st.lists(lines, min_size=1, max_size=5),
+    st.lists(st.builds(Option, st.uuids().map(str), option_prices, st.booleans()), max_size=3),
+    rates,
+    bases,
+    st.decimals(0, 100, places=1),
+    discounts,
+)
+def test_a_discount_never_goes_below_zero_and_everything_adds_up(
+    of_piece: list[Line],
+    options: list[Option],
+    rate: Decimal,
+    basis: Literal["item", "invoice"],
+    rush: Decimal,
+    discount: Discount,
+) -> None:
+    pieces, tax = [PieceLines("a", tuple(of_piece))], TaxRule(rate, basis)
+    try:
+        plain = totals(pieces, options, tax, HALF, "USD", rush_percent=rush)
+    except ValueError:
+        return  # the options take off more than there is, which is refused with a discount or without
+    found = totals(pieces, options, tax, HALF, "USD", rush_percent=rush, discount=discount)
+    assert 0 <= found.discount <= plain.subtotal
+    assert found.subtotal == found.pieces["a"] + found.options + found.rush - found.discount >= 0
+    assert found.subtotal == plain.subtotal - found.discount
+    assert found.total == found.subtotal + found.tax == found.deposit + found.balance
+    assert 0 <= found.taxable <= plain.taxable
+    assert found.tax >= 0
+    if basis == "invoice":
+        assert found.tax <= plain.tax

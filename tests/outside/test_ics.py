@@ -138,7 +138,7 @@ def test_a_name_cannot_add_a_line() -> None:
 
 
 def test_the_uid_is_the_visits_alone() -> None:
-    """RFC 7986, section 5.3: a UUID, without a host's name or anything else that could change or give away."""
+    """RFC 7986, section 5.3: a UUID, without a host's name or anything else that could change."""
     moved_house = replace(ENTRY, shop_email="new@elsewhere.example.com", sequence=4)
     uids = {
         event(ics(entry, method, STAMP)).uid.value for entry in (ENTRY, moved_house) for method in METHODS

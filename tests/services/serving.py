@@ -13,21 +13,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Self
 
+from shopdesk.running.testing import TOLD
+
 ROOT = Path(__file__).parent.parent.parent
-TOLD = {
-    *(
-        "ALLOWED_HOSTS",
-        "DATABASE_URL",
-        "DEBUG",
-        "DJANGO_SETTINGS_MODULE",
-        "EMAIL_URL",
-        "LOG_LEVEL",
-        "PUBLIC_URL",
-    ),
-    *("MAIL_GATHER_SECONDS", "REDIS_URL", "SECRET_KEY", "SHOPDESK_VAR", "SSL_REDIRECT", "SWEEP_SECONDS"),
-    "TRUSTED_PROXIES",
-}
-"""What a shop is told by its environment."""
 
 
 def environment(var: Path, extra: Mapping[str, str] | None = None) -> dict[str, str]:

@@ -11,6 +11,7 @@ import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.services.serving import Served, alive, manage, wait_for
@@ -67,6 +68,16 @@ def test_a_second_one_in_the_same_folder_is_refused(running: Served, home: Path)
         f"CommandError: The shop in {home} is running already (process {running.process.pid}). Stop it first."
     )
     assert get(f"{running.url}/desk/set-up/")[0] == 200
+
+
+def test_it_is_backed_up_while_it_runs_and_not_restored(running: Served, home: Path, tmp_path: Path) -> None:
+    backup = tmp_path / "shop.backup"
+    done = manage(home, "backup", str(backup))
+    assert done.returncode == 0, done.stderr
+    assert manage(home, "restore", "--check", str(backup)).returncode == 0
+    no = manage(home, "restore", "--replace", str(backup))
+    assert no.returncode == 1
+    assert "is running already" in no.stderr
 
 
 @pytest.mark.parametrize("word", ["worker", "beat", "gunicorn"])
@@ -131,3 +142,17 @@ def test_a_database_that_does_not_answer_is_said(var: Path) -> None:
     assert refused.returncode == 2
     assert refused.stderr.startswith("CommandError: The database cannot be used: ")
     assert "Traceback" not in refused.stderr
+
+
+def test_it_runs_on_postgresql_and_redis(
+    home: Path, running: Served, redis_url: str, postgres_database: str
+) -> None:
+    if running.process.poll() is None:
+        running.stop()
+    with Served(home, DATABASE_URL=postgres_database, REDIS_URL=redis_url) as served:
+        served.until_up()
+        assert get(f"{served.url}/desk/set-up/")[0] == 200
+        with psycopg.connect(postgres_database, autocommit=True) as server:
+            beats = "SELECT count(*) FROM base_heartbeat"
+            wait_for(lambda: server.execute(beats).fetchone() == (1,), "a worker is alive", 15)
+        assert served.stop() == 0

@@ -112,7 +112,7 @@ class Migration(migrations.Migration):
             name='Shot',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('request', 'sent with the request'), ('progress', 'progress'), ('final', 'finished'), ('sample', 'sample'), ('paper', 'paper'), ('message', 'message')], max_length=8)),
+                ('kind', models.CharField(choices=[('request', 'request'), ('progress', 'progress'), ('final', 'finished'), ('sample', 'sample'), ('paper', 'paper'), ('message', 'message')], max_length=8)),
                 ('caption', models.CharField(blank=True, max_length=200)),
                 ('for_client', models.BooleanField(default=True)),
                 ('made_at', models.DateTimeField(default=django.utils.timezone.now)),

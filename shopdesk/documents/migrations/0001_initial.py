@@ -38,7 +38,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'under way'])), fields=['due_at', 'id'], name='documents_document_todo')],
+                'indexes': [models.Index(fields=['state', 'due_at'], name='documents_document_todo')],
             },
         ),
     ]

@@ -45,7 +45,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'under way'])), fields=['due_at', 'id'], name='mail_email_todo'), models.Index(fields=['thread', 'id'], name='mail_email_thread'), models.Index(fields=['-made_at', '-id'], name='mail_email_newest')],
+                'indexes': [models.Index(fields=['state', 'due_at'], name='mail_email_todo'), models.Index(fields=['thread', 'id'], name='mail_email_thread'), models.Index(fields=['-made_at', '-id'], name='mail_email_newest')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(models.Q(('gather', ''), _negated=True), ('state', 'waiting'), ('told_at', None), ('tries', 0)), fields=('gather',), name='one_email_gathers')],
             },
         ),

@@ -36,7 +36,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'abstract': False,
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'under way'])), fields=['due_at', 'id'], name='photos_picture_todo')],
+                'indexes': [models.Index(fields=['state', 'due_at'], name='photos_picture_todo')],
             },
         ),
         migrations.CreateModel(

@@ -9,7 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from shopdesk.photos.models import Picture
-from shopdesk.photos.renditions import SIZES
+from shopdesk.photos.renditions import SIZES, sizes_of
 
 register = template.Library()
 
@@ -36,7 +36,7 @@ def picture(
 
     The browser picks the rendition by the `room` that the picture has on the page (as in HTML's `sizes`).
     `eager` is for the one at the top of the page. The address is that of the side where the page is: the
-    desk's, the request form's or the client's own. Wants `renditions` prefetched where there are many.
+    desk's, the request form's or the client's own.
     """
     if size not in SIZES:
         raise template.TemplateSyntaxError(f"A picture has no size {size!r}, only {', '.join(SIZES)}.")
@@ -46,23 +46,17 @@ def picture(
         return format_html(
             '<span class="preparing" role="img" aria-label="{}">{}</span>', label, words.capitalize()
         )
-    made = {one.size: one for one in picture.renditions.all()}
-    shown = made.get(size)
-    if shown is None:
-        return format_html(
-            '<span class="preparing" role="img" aria-label="{}">Missing</span>', alt or "Picture missing"
-        )
-    side = _side(context)
-    by_width = {made[name].width: name for name in SIZES if name in made}
+    made = sizes_of(picture.width, picture.height)
+    by_width = {made[name][0]: name for name in SIZES}
+    address = reverse(f"{_side(context)}:picture", args=[picture.key, size])
     sources = ", ".join(
-        f"{_address(side, picture, name)} {width}w" for width, name in sorted(by_width.items())
+        f"{address.replace(f'/{size}.', f'/{name}.')} {width}w" for width, name in sorted(by_width.items())
     )
     return format_html(
         '<img src="{}"{} width="{}" height="{}" alt="{}"{} decoding="async">',
-        _address(side, picture, size),
+        address,
         format_html(' srcset="{}" sizes="{}"', sources, room or _ROOM[size]) if len(by_width) > 1 else "",
-        shown.width,
-        shown.height,
+        *made[size],
         alt,
         "" if eager else format_html(' loading="{}"', "lazy"),
     )
@@ -74,7 +68,3 @@ def _side(context: Context) -> str:
     if path.startswith("/desk"):
         return "desk"
     return "intake" if path.startswith("/request") else "portal"
-
-
-def _address(side: str, picture: Picture, size: str) -> str:
-    return reverse(f"{side}:picture", args=[picture.key, size])

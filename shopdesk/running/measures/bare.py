@@ -1,5 +1,5 @@
-"""The bare Django view that pages are measured against: one query, one small template, the same middleware. Mounted
-beside the app's own addresses, in one URLconf."""
+"""The bare Django view that pages are measured against: one query, one small template, the same middleware.
+Mounted beside the app's own addresses, in one URLconf."""
 
 from __future__ import annotations
 

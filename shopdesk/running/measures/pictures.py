@@ -21,7 +21,7 @@ TWELVE_MEGAPIXELS = (4032, 3024)
 
 @lru_cache(maxsize=4)
 def phone_photo(size: tuple[int, int] = TWELVE_MEGAPIXELS) -> bytes:
-    """A JPEG as a phone writes it: a piece in a room, the noise of a sensor, a wide colour space with its profile."""
+    """A JPEG as a phone writes it: a piece in a room, a sensor's noise, a wide colour space."""
     drawn = drawings.draw("desk-before-front", (800, 600)).resize(size, Image.Resampling.BICUBIC)
     noise = Image.effect_noise(size, 24).convert("RGB")
     with tempfile.TemporaryDirectory() as folder:
@@ -31,8 +31,8 @@ def phone_photo(size: tuple[int, int] = TWELVE_MEGAPIXELS) -> bytes:
 
 
 def measure(*, rounds: int = 8, size: tuple[int, int] = TWELVE_MEGAPIXELS) -> Ratio:
-    """The worker's whole part: claiming the row, reading the original, renditions, files and rows; ÷ Pillow alone,
-    in memory."""
+    """The worker's whole part: claiming the row, reading the original, renditions, files and rows; ÷ Pillow
+    alone, in memory."""
     data = phone_photo(size)
     picture = actions.take_in(io.BytesIO(data), "photo.jpg")
     rows = Picture.objects.filter(pk=picture.pk)
@@ -43,7 +43,9 @@ def measure(*, rounds: int = 8, size: tuple[int, int] = TWELVE_MEGAPIXELS) -> Ra
     def prepare() -> None:
         actions.prepare_all()
 
-    timed = in_turn("a photo's renditions", prepare, lambda: bare(data), goal=GOAL, rounds=rounds, between=due)
+    timed = in_turn(
+        "a photo's renditions", prepare, lambda: bare(data), goal=GOAL, rounds=rounds, between=due
+    )
     made = {one.size: (one.width, one.height) for one in rows.get().renditions.all()}
     if made != {name: image.size for name, image in _opened(bare(data)).items()}:
         raise AssertionError(f"The two did not make the same renditions: {made}")
@@ -51,9 +53,9 @@ def measure(*, rounds: int = 8, size: tuple[int, int] = TWELVE_MEGAPIXELS) -> Ra
 
 
 def bare(data: bytes) -> dict[str, bytes]:
-    """The same renditions by Pillow alone: no judging, no orientation, no database, no disk. Made small before
-    the colours are converted and each from the one before, which is the quickest way that gives the same
-    pictures."""
+    """The same renditions by Pillow alone: no judging, no orientation, no database, no disk. Made small
+    before the colours are converted and each from the one before, which is the quickest way that gives the
+    same pictures."""
     made: dict[str, bytes] = {}
     with Image.open(io.BytesIO(data)) as opened:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(opened.info["icc_profile"]))

@@ -11,8 +11,8 @@ from statistics import median
 
 @dataclass(frozen=True)
 class Ratio:
-    """What the app takes and what the bare thing takes (seconds, the median of the rounds), and the goal for the
-    one over the other."""
+    """What the app takes and what the bare thing takes (seconds, the median of the rounds), and the goal for
+    the one over the other."""
 
     what: str
     app: float
@@ -37,8 +37,8 @@ def in_turn(
     rounds: int,
     between: Callable[[], object] | None = None,
 ) -> Ratio:
-    """Run both `rounds` times, now the one first and now the other, after one unmeasured round that fills caches.
-    `between` is run before each `app`, and not measured."""
+    """Run both `rounds` times, now the one first and now the other, after one unmeasured round that fills
+    caches. `between` is run before each `app`, and not measured."""
     took: tuple[list[float], list[float]] = ([], [])
     gc.collect()
     for number in range(-1, rounds):

@@ -1,5 +1,5 @@
-"""A shop with commissions at every stage. The first twenty are brought there through the apps' own actions; more are
-copies of those, row by row, because thousands through actions would take minutes."""
+"""A shop with commissions at every stage. The first twenty are brought there through the apps' own actions;
+more are copies of those, row by row, because thousands through actions would take minutes."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_com
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation import actions as conversation
 from shopdesk.deposits import actions as deposits
+from shopdesk.deposits.models import Account
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
 from shopdesk.mail.models import Email
@@ -43,7 +44,16 @@ from shopdesk.visits.models import Cell, Visit
 FIRST = 20
 """How many commissions go through the actions."""
 
-_PATH = (Stage.QUOTED, Stage.AGREED, Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.COLLECTED)
+_PATH = (
+    Stage.QUOTED,
+    Stage.AGREED,
+    Stage.BOOKED,
+    Stage.CHECKED_IN,
+    Stage.IN_WORK,
+    Stage.DRYING,
+    Stage.READY,
+    Stage.COLLECTED,
+)
 _PLAN: tuple[Stage, ...] = (
     Stage.IN_WORK,  # the first one has a bit of everything
     *(Stage.REQUESTED, Stage.REQUESTED, Stage.REQUESTED, Stage.REQUESTED),
@@ -52,17 +62,26 @@ _PLAN: tuple[Stage, ...] = (
     *(Stage.ON_HOLD, Stage.CANCELLED),
 )
 _NAMES = (
-    "Ottoline Brask", "Teal Ambrose", "Wenna Holt", "Idris Calloway", "Mairead Finch", "Bram Osterley", "Sunniva Pell",
-    "Corwin Thackeray", "Lisbet Marlowe", "Anselm Quay", "Petra Lindgate", "Rufus Hallam", "Odile Varn", "Tamsin Grey",
-    "Jory Penhallow", "Hester Blythe", "Caspar Wynn", "Nell Arkwright", "Soren Dale",
+    "Ottoline Brask", "Teal Ambrose", "Wenna Holt", "Idris Calloway", "Mairead Finch", "Bram Osterley",
+    "Sunniva Pell", "Corwin Thackeray", "Lisbet Marlowe", "Anselm Quay", "Petra Lindgate", "Rufus Hallam",
+    "Odile Varn", "Tamsin Grey", "Jory Penhallow", "Hester Blythe", "Caspar Wynn", "Nell Arkwright",
+    "Soren Dale",
 )  # fmt: skip
-_PIECES = ("writing desk", "armchair", "card cabinet", "chest of drawers", "hall mirror", "kitchen table", "sideboard")
-_WISH = "Its old warmth back, and a top one can write on. The finish has gone cloudy and the veneer lifts at one corner."
+_PIECES = (
+    "writing desk",
+    "armchair",
+    "card cabinet",
+    "chest of drawers",
+    "hall mirror",
+    "kitchen table",
+    "sideboard",
+)
+_WISH = "Its old warmth back, and a top one can write on. The finish is cloudy and the veneer lifts."
 
 
 @dataclass(frozen=True)
 class World:
-    """What the measurements need to know of it: the owner, and the first twenty commissions by the number of each.
+    """What the measurements need to know of it: the owner, and the numbers of the first twenty commissions.
     The first of them has a bit of everything, and its client has another one too."""
 
     owner: User
@@ -83,7 +102,7 @@ def furnish() -> World:
         email="hello@tidewell.example.com",
         phone="555-0118",
         tax_rate=Decimal("6.25"),
-        terms="The deposit books the place in the queue.\nWhat is not collected within 30 days is stored at $5 a day.",
+        terms="The deposit books the place in the queue.\nAfter 30 days at the shop, storage is $5 a day.",
         included="Taking off and refitting the hardware",
         not_included="Upholstery\nCollection",
     )
@@ -109,7 +128,9 @@ class _Story:
         self.full = place == 0
         name = _NAMES[place % len(_NAMES)]  # one name comes twice, and is one client
         email = "" if place == 3 else f"{name.split()[0].lower()}@example.com"
-        self.client = know_client(name=name, email=email, phone=f"555-01{place % len(_NAMES):02d}", address="3 Gull Steps")
+        self.client = know_client(
+            name=name, email=email, phone=f"555-01{place % len(_NAMES):02d}", address="3 Gull Steps"
+        )
         self.as_client = Who("client", self.client.pk, "127.0.0.1")
         self.today = timezone.localdate(timezone=shop.tz)
 
@@ -141,7 +162,16 @@ class _Story:
             )
             for more in range(several)
         ]
-        wish = Wish(_WISH, "as it was", "satin", "keep it", "a study", self.today + timedelta(days=60), "$1,500", "a van")
+        wish = Wish(
+            _WISH,
+            "as it was",
+            "satin",
+            "keep it",
+            "a study",
+            self.today + timedelta(days=60),
+            "$1,500",
+            "a van",
+        )
         pictures = self._pictures(5, (1600, 1200)) if self.full else self._pictures(2)
         return open_commission(NewCommission(self.client, "page", wish, pieces, pictures), self.as_client)
 
@@ -155,8 +185,12 @@ class _Story:
             conversation.say_to_shop(self.commission, "Could you say what it would cost?", self.as_client)
         if self.full:
             for number in range(3):
-                conversation.say_to_shop(self.commission, f"One more question, the {number + 1}.", self.as_client)
-                conversation.say_to_client(self.commission, "Yes, that can be done.", self.owner, self._pictures(1))
+                conversation.say_to_shop(
+                    self.commission, f"One more question, the {number + 1}.", self.as_client
+                )
+                conversation.say_to_client(
+                    self.commission, "Yes, that can be done.", self.owner, self._pictures(1)
+                )
 
     def _walk(self, until: Stage) -> None:
         steps: dict[Stage, Callable[[], object]] = {
@@ -183,12 +217,20 @@ class _Story:
                 TypedLine("materials", "Abrasives, shellac, wax", Decimal("86.40"), taxable=True),
             ]
             pieces = [
-                TypedPiece(one.name, "Strip, repair, stain and finish.\nNew felt under the feet.", lines, one.piece_id)
+                TypedPiece(
+                    one.name,
+                    "Strip, repair, stain and finish.\nNew felt under the feet.",
+                    lines,
+                    one.piece_id,
+                )
                 for one in draft.pieces.all()
             ]
             typed = TypedQuote(
                 pieces,
-                [TypedOption("New brass locks", Decimal(120), True), TypedOption("Waxed, not lacquered", Decimal(-40))],
+                [
+                    TypedOption("New brass locks", Decimal(120), True),
+                    TypedOption("Waxed, not lacquered", Decimal(-40)),
+                ],
                 self.today + timedelta(days=14),
                 self.today + timedelta(days=40),
                 self.today + timedelta(days=14),
@@ -222,11 +264,15 @@ class _Story:
             colours.approve(sample, self.client.name, self.as_client)
         else:
             for round_ in range(2 if self.full else 1):
-                colours.ask_again(self._sample(f"Walnut {round_ + 1}"), self.client.name, "Too warm.", self.as_client)
+                colours.ask_again(
+                    self._sample(f"Walnut {round_ + 1}"), self.client.name, "Too warm.", self.as_client
+                )
         if self.full:
             self._sample("Walnut 3")
         for number in range(4 if self.full else 1):
-            progress.show(self.commission, f"The top is sanded, step {number + 1}.", self.owner, self._pictures(2))
+            progress.show(
+                self.commission, f"The top is sanded, step {number + 1}.", self.owner, self._pictures(2)
+            )
 
     def _sample(self, name: str) -> int:
         piece = self.commission.pieces.order_by("position")[0]
@@ -243,15 +289,15 @@ class _Story:
 
 
 def _bend_some(made: list[Commission]) -> None:
-    """What time would have done, and what no action makes at any hour of the day: a quote that has run out, one begun
-    anew, a deposit overdue, visits today and tomorrow."""
+    """What time would have done, and what no action makes at any hour of the day: a quote that has run out,
+    one begun anew, a deposit overdue, visits today and tomorrow."""
     yesterday = timezone.localdate() - timedelta(days=2)
     of = {stage: [one for one in made if one.stage == stage] for stage in Stage}
     Quote.objects.filter(commission=of[Stage.QUOTED][0]).update(good_until=yesterday)
     owner = Who("owner", User.objects.values_list("pk", flat=True)[0])
     quotes.start(of[Stage.QUOTED][1], owner)
     quotes.start(of[Stage.REQUESTED][0], owner)
-    deposits.Account.objects.filter(commission=of[Stage.AGREED][0]).update(deposit_due_on=yesterday)
+    Account.objects.filter(commission=of[Stage.AGREED][0]).update(deposit_due_on=yesterday)
     noon = datetime.combine(timezone.localdate(timezone=Shop.objects.get().tz), time(16), UTC)
     _visit(of[Stage.BOOKED][0], "drop-off", noon)
     _visit(of[Stage.READY][0], "pickup", noon + timedelta(hours=1))
@@ -277,16 +323,24 @@ def _all_sent_but_a_few() -> None:
     gone = Email.objects.filter(way=Email.Way.EMAIL).order_by("id")
     waiting = list(gone.values_list("pk", flat=True)[:6])
     gone.exclude(pk__in=waiting).update(
-        state=Work.State.DONE, done_at=now, worded_at=now, subject="About your piece", text="Words.", html="<p>Words.</p>"
+        state=Work.State.DONE,
+        done_at=now,
+        worded_at=now,
+        subject="About your piece",
+        text="Words.",
+        html="<p>Words.</p>",
     )
-    Email.objects.filter(pk=waiting[0]).update(state=Work.State.FAILED, done_at=now, trouble="No such mailbox.")
+    Email.objects.filter(pk=waiting[0]).update(
+        state=Work.State.FAILED, done_at=now, trouble="No such mailbox."
+    )
 
 
 # -- many more -----------------------------------------------------------------------------------------------
 
 
 _COPIED = {
-    "photos", "documents", "mail", "commissions", "deposits", "conversation", "quotes", "colours", "progress", "visits"
+    "photos", "documents", "mail", "commissions", "deposits",
+    "conversation", "quotes", "colours", "progress", "visits",
 }  # fmt: skip
 _FRESH: dict[str, Callable[[Any, int], Any]] = {
     "key": lambda value, copy: uuid4(),
@@ -302,8 +356,8 @@ _FRESH: dict[str, Callable[[Any, int], Any]] = {
 
 
 def grow(to: int) -> None:
-    """Copy the first twenty commissions with all that hangs on them until there are `to`. Clients are not copied: the
-    first twenty keep coming back."""
+    """Copy the first twenty commissions with all that hangs on them until there are `to`. Clients are not
+    copied: the first ones keep coming back."""
     kinds = list(_pointed_at_first(model for model in _models() if model._meta.app_label in _COPIED))
     first = {kind: list(kind._base_manager.order_by("pk")) for kind in kinds}
     with transaction.atomic():
@@ -345,4 +399,6 @@ def _pointed_at_first(kinds: Iterable[type[models.Model]]) -> Iterator[type[mode
 
 
 def _points_at(kind: type[models.Model]) -> set[Any]:
-    return {field.related_model for field in kind._meta.concrete_fields if isinstance(field, models.ForeignKey)}
+    return {
+        field.related_model for field in kind._meta.concrete_fields if isinstance(field, models.ForeignKey)
+    }

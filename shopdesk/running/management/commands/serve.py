@@ -14,6 +14,7 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 from django.urls import reverse
 
 from shopdesk.running.lock import InUse
@@ -44,6 +45,7 @@ class Command(BaseCommand):
                 if not keeper.asked_to_stop:
                     for line in where_to_go(keeper):
                         tell(line)
+                    connection.close()
                     keeper.run_until_signal()
                 tell("Stopping")
         except (InUse, CannotServe) as no:

@@ -1,0 +1,196 @@
+"""A shop in which every page has something to show: one client's commissions in each state, made by the
+actions that the pages use, and somebody without email."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from shopdesk.base.who import Who
+from shopdesk.bench import actions as bench
+from shopdesk.clients.models import Client
+from shopdesk.colours import actions as colours
+from shopdesk.commissions.actions import NewPiece, Wish
+from shopdesk.commissions.letterhead import today_at
+from shopdesk.commissions.models import Commission
+from shopdesk.conversation import actions as conversation
+from shopdesk.deposits import actions as deposits
+from shopdesk.deposits.models import Entry
+from shopdesk.deposits.queries import standing
+from shopdesk.documents.models import Document
+from shopdesk.intake import actions as intake
+from shopdesk.mail.models import Email
+from shopdesk.photos.actions import take_in
+from shopdesk.photos.models import Picture
+from shopdesk.progress import actions as progress
+from shopdesk.quotes import actions as quotes
+from shopdesk.shop.queries import the_shop
+from shopdesk.visits import actions as visits
+from shopdesk.visits.queries import free
+from tests.conftest import MakePicture
+from tests.quotes.making import send, typed
+
+LONG = (
+    "Grandmother’s, and her grandmother’s before that; it stood in the harbour office, in the barn, then "
+    "under a leaking window. https://example.com/a-very-long-address-that-does-not-break-anywhere-by-itself "
+    "Schwergutverschiffungsgesellschaftsschreibtischschubladenschlüssel. "
+)
+
+
+@dataclass
+class World:
+    """`at["quoted"]` is the commission that stands there."""
+
+    client: Client
+    owner: Who
+    at: dict[str, Commission] = field(default_factory=dict)
+    sample: int = 0
+    entry: Entry | None = None
+    told: Email | None = None
+
+    def number(self, stage: str) -> str:
+        return self.at[stage].number
+
+
+class Builder:
+    def __init__(self, client: Client, owner: Who, file: MakePicture, work: Callable[[], None]) -> None:
+        self.world = World(client, owner)
+        self.owner, self.client = owner, Who("client", client.pk, "127.0.0.1")
+        self.file, self.work = file, work
+
+    def photo(self) -> Picture:
+        return take_in(self.file(size=(400, 300)), "a.jpg")
+
+    def asked(self, name: str, **piece: Any) -> Commission:
+        client = self.world.client
+        return intake.note_request(
+            intake.Asked(
+                client.name,
+                client.email,
+                client.phone,
+                Wish(
+                    LONG,
+                    colour_wish="A warm brown.",
+                    sheen="satin",
+                    hardware_wish="Kept.",
+                    place="The study",
+                    budget="$1,500",
+                    travel="Two steps down",
+                ),
+                [NewPiece(name, material="walnut", finish_now="varnished", trouble=LONG, **piece)],
+            ),
+            "phone",
+            [self.photo(), self.photo()],
+            self.owner,
+        )
+
+    def quoted(self, name: str, **other: Any) -> Commission:
+        commission = self.asked(name)
+        send(commission, self.owner, **other)
+        return commission
+
+    def agreed(self, name: str, **other: Any) -> Commission:
+        commission = self.asked(name)
+        quote = send(commission, self.owner, **other)
+        quotes.accept(quote.pk, [quote.options.all()[0].pk], "Ottoline Brask", self.client)
+        return commission
+
+    def pay(self, commission: Commission) -> Entry:
+        money = standing(commission)
+        assert money is not None
+        amount = money.deposit_open or money.due
+        return deposits.record_payment(
+            commission, amount, today_at(the_shop()), "cash", "in hand", self.owner
+        )
+
+    def booked(self, name: str, **other: Any) -> Commission:
+        commission = self.agreed(name, **other)
+        self.pay(commission)
+        return commission
+
+    def visit(self, commission: Commission, kind: str) -> None:
+        start = [slot.start for slot in free(timezone.now())][-1]
+        visits.book(commission, kind, start, self.client)
+
+    def on_the_bench(self, name: str, **other: Any) -> Commission:
+        commission = self.booked(name, **other)
+        bench.check_in(commission, today_at(the_shop()), self.owner)
+        bench.begin_work(commission, self.owner)
+        progress.show(commission, LONG, self.owner, [self.photo(), self.photo()])
+        return commission
+
+    def propose(self, commission: Commission, name: str, *, picture: bool = True) -> int:
+        new = colours.NewSample(name, "W-12", "satin", "dye, then hard oil", "#3e2a20", LONG)
+        piece = commission.pieces.get(position=1)
+        return colours.propose(piece, new, self.owner, self.photo() if picture else None).pk
+
+    def ready(self, name: str) -> Commission:
+        commission = self.on_the_bench(name)
+        colours.approve(self.propose(commission, "Slipway brown"), "Ottoline Brask", self.client)
+        bench.first_coat(commission, self.owner)
+        progress.show(commission, "Done.", self.owner, [self.photo(), self.photo()], finished=True)
+        bench.make_ready(commission, self.owner)
+        return commission
+
+    def build(self) -> World:
+        world, at = self.world, self.world.at
+        at["requested"] = self.asked("writing desk", count=2, width_mm=Decimal(1400), made="about 1950")
+        conversation.say_to_client(at["requested"], "What a fine desk. How high is it?", self.owner)
+        conversation.say_to_shop(at["requested"], LONG, self.client, [self.photo()])
+        at["begun"] = self.asked("hall mirror")
+        draft = quotes.start(at["begun"], self.owner)
+        quotes.save(at["begun"], typed(at["begun"]), draft.edition, self.owner)
+        at["quoted"] = self.quoted("card cabinet", note=LONG, show_lines=True, included=LONG, terms=LONG)
+        quotes.start(at["quoted"], self.owner)
+        send(at["quoted"], self.owner)  # the second revision; the first is superseded
+        at["agreed"] = self.agreed("six chairs")
+        at["booked"] = self.booked("sideboard")
+        at["dropping off"] = self.booked("bench")
+        self.visit(at["dropping off"], "drop-off")
+        at["in work"] = self.on_the_bench("bookcase", sample_promised=True)
+        colours.ask_again(self.propose(at["in work"], "Tarred walnut"), "Ottoline Brask", LONG, self.client)
+        world.sample = self.propose(at["in work"], "Slipway brown", picture=False)
+        at["wanted again"] = self.on_the_bench("stool")
+        again = self.propose(at["wanted again"], "Harvest oak")
+        colours.ask_again(again, "Ottoline Brask", "Warmer.", self.client)
+        at["drying"] = self.on_the_bench("chest")
+        bench.set_to_dry(at["drying"], self.owner)
+        at["ready"] = self.ready("toilet mirror")
+        at["fetching"] = self.ready("tea table")
+        self.visit(at["fetching"], "pickup")
+        at["collected"] = self.ready("armchair")
+        self.pay(at["collected"])
+        bench.hand_over(at["collected"], self.owner)
+        at["on hold"] = self.booked("linen press")
+        bench.hold(at["on hold"], "Waits for its marble", self.owner)
+        at["cancelled"] = self.booked("wash stand")
+        bench.cancel(at["cancelled"], "They move abroad", self.owner, give_back=Decimal(100), how="cash")
+        at["declined"] = self.asked("spinet")
+        quotes.decline_request(at["declined"], "It is not work that we can take on.", self.owner)
+        world.entry = self.pay(at["ready"])
+        self._without_email()
+        self._trouble()
+        return world
+
+    def _without_email(self) -> None:
+        asked = intake.Asked(
+            "Anselm Roe", "", "555-0164", Wish(LONG), [NewPiece("ladder-back chairs", count=6)]
+        )
+        intake.note_request(asked, "phone", [], self.owner)
+        self.world.told = Email.objects.get(way=Email.Way.TELL)
+
+    def _trouble(self) -> None:
+        """Some work is done, some waits, and one of each has failed."""
+        self.work()
+        Email.objects.filter(pk=Email.objects.filter(way="email").earliest("pk").pk).update(
+            state="failed", trouble="ottoline@example.com was refused by the mail server: 550 no such user"
+        )
+        Document.objects.filter(pk=Document.objects.latest("pk").pk).update(
+            state="failed", trouble="There is no room left on the disk."
+        )
+        Picture.objects.filter(pk=self.photo().pk).update(state="failed", trouble="It cannot be decoded.")
+        conversation.say_to_client(self.world.at["quoted"], "Take your time.", self.owner)  # it waits

@@ -1,0 +1,213 @@
+"""What needs me now: in order, each with one press, and nothing twice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+from django.utils import timezone
+
+from shopdesk.base.models import Heartbeat, Work
+from shopdesk.base.sweep import sweep
+from shopdesk.base.who import Who
+from shopdesk.clients.actions import know_client
+from shopdesk.clients.models import Client
+from shopdesk.colours import actions as colours
+from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_shots, open_commission
+from shopdesk.commissions.models import Commission, Shot, Stage
+from shopdesk.conversation import actions as conversation
+from shopdesk.deposits import actions as deposits
+from shopdesk.desk.needs import MOST, today_at
+from shopdesk.documents.models import Document
+from shopdesk.photos.actions import take_in
+from shopdesk.shop.models import Shop
+from tests.conftest import MakePicture
+
+pytestmark = pytest.mark.django_db
+
+
+def put(commission: Commission, **columns: Any) -> Commission:
+    Commission.objects.filter(pk=commission.pk).update(**columns)
+    commission.refresh_from_db()
+    return commission
+
+
+def another(name: str, piece: str = "bench", **client: str) -> Commission:
+    person = know_client(
+        name=name, email=client.get("email", f"{name.split()[0].lower()}@example.com"), phone=""
+    )
+    return open_commission(
+        NewCommission(person, "page", Wish("Its old look"), [NewPiece(piece)]), Who("client", person.pk)
+    )
+
+
+def says(shop: Shop) -> list[str]:
+    return [f"{need.commission.client.name} {need.says}" for need in today_at(shop, timezone.now()).needs]
+
+
+def test_an_empty_desk_says_so(desk: Browser) -> None:
+    page = desk.get("/desk/").content.decode()
+    assert "Nothing waits for you" in page
+    assert "No piece is in the shop" in page
+
+
+def test_people_who_wait_come_first_and_the_longest_waiting_before_the_rest(
+    shop: Shop, commission: Commission, as_owner: Who
+) -> None:
+    second = another("Teal Ambrose")
+    third = another("Ivo Marsh")
+    conversation.say_to_shop(third, "Is it ready to be looked at?", Who("client", third.client_id))
+    put(
+        commission,
+        requested_at=timezone.now() - timedelta(days=2),
+        stage_since=timezone.now() - timedelta(days=2),
+    )
+    assert says(shop) == [
+        "Ivo Marsh writes: “Is it ready to be looked at?”",
+        "Ottoline Brask asks about writing desk.",
+        "Teal Ambrose asks about bench.",
+        "Ivo Marsh asks about bench.",
+    ]
+    assert second.pk
+
+
+def test_every_need_has_a_press_that_leads_somewhere(
+    shop: Shop, commission: Commission, desk: Browser, as_owner: Who, as_client: Who
+) -> None:
+    conversation.say_to_shop(commission, "One thing more", as_client)
+    sampled = put(another("Teal Ambrose"), stage=Stage.IN_WORK, sample_promised=True)
+    sample = colours.propose(sampled.pieces.get(), colours.NewSample("Grey"), as_owner)
+    colours.ask_again(sample.pk, "Teal", "Too blue", Who("client", sampled.client_id))
+    coat = put(
+        another("Ivo Marsh"), stage=Stage.DRYING, sample_promised=True, colour_agreed_at=timezone.now()
+    )
+    owing = put(another("Wren Adair"), stage=Stage.AGREED)
+    deposits.open_account(
+        owing,
+        currency="USD",
+        price=Decimal(100),
+        deposit=Decimal(50),
+        due_on=timezone.localdate() - timedelta(days=2),
+        who=as_owner,
+    )
+    needs = today_at(shop, timezone.now()).needs
+    assert {need.commission.pk for need in needs} == {commission.pk, sampled.pk, coat.pk, owing.pk}
+    for need in needs:
+        assert desk.get(need.address.partition("#")[0]).status_code == 200, need
+    page = desk.get("/desk/").content.decode()
+    for need in needs:
+        assert need.press in page
+
+
+def test_a_long_list_is_cut_and_counted(shop: Shop, desk: Browser) -> None:
+    for n in range(MOST + 1):
+        another(f"Client {n}", email=f"client{n}@example.com")
+    today = today_at(shop, timezone.now())
+    assert (len(today.needs), today.more) == (MOST, 1)
+    assert "And 1 more" in desk.get("/desk/").content.decode()
+
+
+def test_the_lead_caution_stands_in_the_line(shop: Shop, commission: Commission) -> None:
+    (need,) = today_at(shop, timezone.now()).needs
+    assert "May hold lead" in need.detail
+
+
+def test_the_worker_is_said_to_be_silent_until_it_speaks(desk: Browser, shop: Shop) -> None:
+    assert "The worker has not started" in desk.get("/desk/").content.decode()
+    sweep()
+    assert "worker has not started" not in desk.get("/desk/").content.decode()
+    Heartbeat.objects.update(seen_at=timezone.now() - timedelta(minutes=10))
+    assert "The worker is silent" in desk.get("/desk/").content.decode()
+
+
+def test_what_failed_is_shown_and_can_be_tried_again(desk: Browser, shop: Shop) -> None:
+    document = Document.objects.create(
+        template="quote", title="Quote 26-001", filename="q.pdf", content={}, dated_on=timezone.localdate(),
+        state=Work.State.FAILED, trouble="The template is broken.",
+    )  # fmt: skip
+    assert "The template is broken." in desk.get("/desk/").content.decode()
+    desk.post(reverse("desk:work-again", args=["document", document.pk]))
+    document.refresh_from_db()
+    assert (document.state, document.trouble) == ("waiting", "")
+    assert desk.post(reverse("desk:work-again", args=["session", 1])).status_code == 404
+
+
+def test_commissions_are_found_by_name_piece_number_and_stage(desk: Browser, commission: Commission) -> None:
+    other = put(another("Teal Ambrose", "rocking chair"), stage=Stage.READY)
+
+    def found(**query: str) -> set[str]:
+        answer = desk.get("/desk/c/", query)
+        return {row.number for row, _ in answer.context["rows"]}
+
+    both = {commission.number, other.number}
+    assert found() == both
+    assert found(q="ottoline") == {commission.number}
+    assert found(q="ROCKING") == {other.number}
+    assert found(q=other.number) == {other.number}
+    assert found(q="teal chair") == {other.number}
+    assert found(q="teal desk") == set()
+    assert found(stage="ready") == {other.number}
+    assert found(stage="no such stage") == both
+    assert found(page="999") == both
+    assert "Nothing found" in desk.get("/desk/c/", {"q": "zzz"}).content.decode()
+    assert desk.get("/desk/c/", {"q": "\x00%_'\"<script>"}).status_code == 200
+
+
+def test_the_page_of_a_commission_shows_what_is_for_the_owner_alone(
+    desk: Browser, portal: Browser, commission: Commission, as_owner: Who, picture_file: MakePicture
+) -> None:
+    add_shots(commission, [take_in(picture_file(), "paper.jpg")], Shot.Kind.PAPER, for_client=False)
+    conversation.say_to_shop(commission, "When?", Who("client", commission.client_id))
+    conversation.answered_elsewhere(commission, "Told her on the phone that we are late", as_owner)
+    words = "Told her on the phone"
+    assert words in desk.get(reverse("desk:commission", args=[commission.number])).content.decode()
+    assert words not in portal.get(reverse("portal:commission", args=[commission.number])).content.decode()
+
+
+def test_the_link_can_be_shown_copied_and_revoked(
+    desk: Browser, commission: Commission, client_person: Client
+) -> None:
+    page = reverse("desk:link", args=[commission.number])
+    shown = desk.get(page)
+    address = shown.context["address"]
+    assert "<svg" in shown.content.decode()
+    assert address in shown.content.decode().replace("&amp;", "&")
+    path = address.removeprefix("http://localhost:8000")
+    assert Browser().get(path)["Location"] == f"/my/{commission.number}/"
+    desk.post(reverse("desk:link-revoke", args=[commission.number]))
+    assert Browser().get(path)["Location"].startswith("/fresh-link/")
+    assert desk.get(page).context["address"] != address
+
+
+def test_the_docket_prints_what_the_bench_needs(desk: Browser, commission: Commission) -> None:
+    page = desk.get(reverse("desk:docket", args=[commission.number])).content.decode()
+    for words in (commission.number, "Ottoline Brask", "walnut", "test before sanding", "respirator"):
+        assert words in page
+
+
+def test_a_number_that_is_not_there_is_404(desk: Browser, shop: Shop) -> None:
+    assert desk.get("/desk/c/26-999/").status_code == 404
+
+
+def test_statements_do_not_grow(
+    desk: Browser, shop: Shop, django_assert_num_queries: Callable[..., Any], commission: Commission
+) -> None:
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    def count() -> int:
+        with CaptureQueriesContext(
+            connection,
+        ) as seen:
+            desk.get("/desk/")
+        return len(seen)
+
+    one = count()
+    for n in range(8):
+        another(f"Client {n}", email=f"client{n}@example.com")
+    assert count() == one

@@ -1,0 +1,120 @@
+"""The measurements themselves: each measures what it says, and nothing of them stays behind."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from shopdesk.documents.models import Document
+from shopdesk.photos import renditions
+from shopdesk.running.management.commands.measure import SMALL_PHOTO, URLCONF
+from shopdesk.running.measures import pages, papers, pictures, world
+from shopdesk.running.measures.timing import Ratio, in_turn
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_the_one_and_the_other_take_turns() -> None:
+    calls: list[str] = []
+    between: list[int] = []
+    timed = in_turn(
+        "turns",
+        lambda: calls.append("app"),
+        lambda: calls.append("bare"),
+        goal=9,
+        rounds=3,
+        between=lambda: between.append(len(calls)),
+    )
+    assert sorted(calls) == ["app"] * 4 + ["bare"] * 4, "three rounds and one before them"
+    assert calls[2:] in (
+        ["app", "bare", "bare", "app", "app", "bare"],
+        ["bare", "app", "app", "bare", "bare", "app"],
+    )
+    assert [calls[at] for at in between] == ["app"] * 4, "made ready right before each of the app's"
+    assert timed.what == "turns"
+
+
+def test_the_ratio_is_of_the_medians_and_in_between_is_not_counted() -> None:
+    timed = in_turn(
+        "sleep",
+        lambda: time.sleep(0.03),
+        lambda: time.sleep(0.01),
+        goal=2,
+        rounds=3,
+        between=lambda: time.sleep(0.2),
+    )
+    assert 0.03 <= timed.app < 0.15
+    assert timed.ratio > 2
+    assert not timed.ok
+    assert Ratio("alike", 1.0, 1.0, goal=1.15).ok
+
+
+def test_bare_pillow_makes_the_pictures_that_the_app_makes() -> None:
+    photo = pictures.phone_photo(SMALL_PHOTO)
+    with Image.open(io.BytesIO(photo)) as opened:
+        assert opened.size == SMALL_PHOTO
+        assert opened.info["icc_profile"], "without a profile there would be nothing to convert"
+    bare = pictures.bare(photo)
+    assert bare == {made.size: made.data for made in renditions.make(photo)}
+
+
+@pytest.mark.django_db
+def test_the_measured_renditions_are_done() -> None:
+    timed = pictures.measure(rounds=1, size=(640, 480))
+    assert timed.app > 0
+    assert timed.bare > 0
+
+
+@pytest.mark.django_db(transaction=True)  # each request closes its connection, as when it is served
+@pytest.mark.urls(URLCONF)
+def test_pages_and_papers_of_a_furnished_shop() -> None:
+    made = world.furnish()
+    client_page, front_page = pages.measure(made, rounds=2)
+    assert client_page.ratio > 1, "a bare view does less"
+    assert front_page.ratio > 1
+    paper = papers.measure(made.fullest, rounds=1)
+    assert paper.ratio > 0.5
+    document = Document.objects.get(template="quote", title=f"Quote {made.numbers[0]}, revision 2")
+    assert document.bytes > 10_000
+    assert document.pages >= 1
+
+
+def test_the_command_leaves_nothing_behind(tmp_path: Path) -> None:
+    """It ends well, says each goal, and the shop's own folder has neither rows nor files of it."""
+    var, scratch = tmp_path / "var", tmp_path / "scratch"
+    scratch.mkdir()
+    environment = {name: value for name, value in os.environ.items() if name not in ("REDIS_URL", "DEBUG")}
+    ran = subprocess.run(
+        [sys.executable, "manage.py", "measure", "--quick"],
+        cwd=ROOT,
+        env={**environment, "SHOPDESK_VAR": str(var), "TMPDIR": str(scratch)},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    for said in (
+        "a quote's PDF",
+        "≤ 1.15",
+        "the client's page",
+        "≤ 8",
+        "a photo's renditions",
+        "≤ 1.3",
+        "desk:today",
+    ):
+        assert said in ran.stdout
+    assert "with 20" in ran.stdout
+    assert "with 60" in ran.stdout
+    assert list(scratch.glob("shopdesk-measure-*")) == []
+    assert not (var / "shop.sqlite3").exists()
+    assert not (var / "pictures").exists()
+    assert not (var / "documents").exists()
+    assert list((var / "broker" / "in").iterdir()) == [], "no worker of the shop was told of it"
