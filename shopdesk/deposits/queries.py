@@ -108,14 +108,16 @@ def standing(commission: Commission) -> Standing | None:
 
 
 def standings(commissions: Iterable[Commission], *, papers: bool = True) -> dict[int, Standing]:
-    """The same for many, by the commission's id. Three statements, however many there are. Without `papers` the
-    entries come bare, for whoever only wants the sums."""
+    """The same for many, by the commission's id. Three statements, however many there are. Without `papers`
+    the entries come bare, for whoever only wants the sums."""
     let_off = {commission.pk: commission.deposit_let_off for commission in commissions}
     accounts = Account.objects.filter(commission__in=let_off.keys()).order_by("pk")
     written: dict[int, list[Entry]] = {account.pk: [] for account in accounts}
     rows = Entry.objects.filter(account__in=written.keys()).order_by("pk")
     beside = (
-        ("receipt__document", "invoice__document", "reverses", "reversal", "user") if papers else ("reverses",)
+        ("receipt__document", "invoice__document", "reverses", "reversal", "user")
+        if papers
+        else ("reverses",)
     )
     heavy = ["receipt__document__content", "invoice__document__content"] if papers else []
     for entry in rows.select_related(*beside).defer(*heavy):
@@ -131,9 +133,7 @@ def standings(commissions: Iterable[Commission], *, papers: bool = True) -> dict
     }
 
 
-def added_up(
-    account: Account, entries: list[Entry], changes: list[AgreedChange], let_off: bool
-) -> Standing:
+def added_up(account: Account, entries: list[Entry], changes: list[AgreedChange], let_off: bool) -> Standing:
     """The standing of an account with these entries, reversals among them, and these changes."""
     sums = {Entry.Kind.RECEIVED: ZERO, Entry.Kind.REFUNDED: ZERO, Entry.Kind.WAIVED: ZERO}
     for entry in entries:
@@ -170,6 +170,4 @@ def invoices_of(commission: Commission) -> list[Invoice]:
 
 def invoice_that_counts(invoices: Iterable[Invoice]) -> Invoice | None:
     """The balance invoice that is out and has not been taken back. There is one at most."""
-    return next(
-        (one for one in invoices if one.kind == Invoice.Kind.BALANCE and not one.taken_back), None
-    )
+    return next((one for one in invoices if one.kind == Invoice.Kind.BALANCE and not one.taken_back), None)
