@@ -12,6 +12,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from shopdesk.pricebook import sheets
+from shopdesk.pricebook.fields import FILM, SPREAD, MeasureField
 from shopdesk.pricebook.models import Can, Equipment, Material, Shape, ShopRates, StepRate
 from shopdesk.pricebook.typed import (
     MOST_CANS,
@@ -118,10 +119,13 @@ class MaterialForm(BookForm):
             "kind": kind,
             "purpose": forms.CharField(label="What it is for", max_length=300, required=False),
             "volume_solids_percent": self._number("Volume solids in %", 2),
-            "dry_film_um": self._number("Dry film of a coat, in µm", 1),
-            "spread_m2_per_l": self._number(
-                "Or spreading rate, in m² a litre", 2,
-                help_text="For what leaves no film: cleaner, stain, oil.",
+            "dry_film_um": MeasureField(
+                self.shop, units=FILM, required=False, label="Dry film of a coat, in µm",
+                help_text="Or in mils: 1.2 mil.",
+            ),
+            "spread_m2_per_l": MeasureField(
+                self.shop, units=SPREAD, required=False, label="Or spreading rate, in m² a litre",
+                help_text="For what leaves no film. Or 400 sq ft/gal.",
             ),
             "coats": self._number("Coats", 0),
             "recoat_minutes": self._number("Minutes until the next coat", 0, help_text="At 25 °C and 50 %."),

@@ -119,7 +119,7 @@ class Material(Usable):
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.OTHER)
     purpose = models.CharField(max_length=300, blank=True)
     volume_solids_percent = models.DecimalField(max_digits=5, decimal_places=2, null=True)
-    dry_film_um = models.DecimalField(max_digits=6, decimal_places=1, null=True)
+    dry_film_um = models.DecimalField(max_digits=7, decimal_places=2, null=True)
     """Of one coat, in micrometres."""
     spread_m2_per_l = models.DecimalField(max_digits=6, decimal_places=2, null=True)
     """The data sheet's own spreading rate, for what has no film to speak of (a cleaner, a stain). Volume

@@ -145,7 +145,8 @@ class Plan:
     """The one form of a schedule: `head` and `steps`. Rows are named by keys (hidden fields `steps`), so that
     they can come, go and move without renaming the others."""
 
-    PRESSES = ("add", "remove", "up", "down")
+    PRESSES = ("add_step", "remove_step", "step_up", "step_down")
+    # Not "remove": a button of that name would stand in the way of the form element's own method.
 
     def __init__(self, shop: Shop, schedule: Schedule | None, data: QueryDict | None = None) -> None:
         self.shop, self.schedule = shop, schedule
@@ -207,7 +208,7 @@ class Plan:
         name = next(name for name in self.PRESSES if name in data)
         key = data.get(name, "")
         place = next((place for place, row in enumerate(self.steps) if row.key == key), None)
-        if name == "add" and len(self.steps) < MOST_STEPS:
+        if name == "add_step" and len(self.steps) < MOST_STEPS:
             fresh = str(max((int(row.key) for row in self.steps), default=-1) + 1)
             row = self._row(fresh, {"coats": Decimal(1)})
             row.opened = True
@@ -215,11 +216,11 @@ class Plan:
             self.steps.insert(len(self.steps) if place is None else place + 1, row)
         elif place is None:
             return
-        elif name == "remove":
+        elif name == "remove_step":
             del self.steps[place]
-        elif name == "up" and place > 0:
+        elif name == "step_up" and place > 0:
             self.steps.insert(place - 1, self.steps.pop(place))
-        elif name == "down" and place < len(self.steps) - 1:
+        elif name == "step_down" and place < len(self.steps) - 1:
             self.steps.insert(place + 1, self.steps.pop(place))
 
     # -- what it says --------------------------------------------------------------------------------------

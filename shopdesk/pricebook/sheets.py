@@ -22,6 +22,7 @@ from django.core.exceptions import ValidationError
 
 from shopdesk.craft.money import minor_units
 from shopdesk.look.formats import known_locale
+from shopdesk.pricebook.fields import FILM, SPREAD, MeasureField
 from shopdesk.pricebook.models import Material, StepRate
 from shopdesk.pricebook.typed import (
     CanFacts,
@@ -257,6 +258,10 @@ class _Cells:
         number = {"required": False, "most": 100_000}
         self.number = NumberField(shop, decimals=10, **number)
         self.money = MoneyField(shop, required=False)
+        self.measures = {
+            "dry_film_um": MeasureField(shop, units=FILM, required=False),
+            "spread_m2_per_l": MeasureField(shop, units=SPREAD, required=False),
+        }
 
     def read(self, field: str, cell: str) -> Any:
         """The value of a fact, `None` for an empty cell. Raises `ValueError` with a sentence."""
@@ -269,7 +274,7 @@ class _Cells:
         try:
             if field == "outlay_per_piece":
                 return self.money.clean(cell)
-            value: Decimal | None = self.number.clean(cell)
+            value: Decimal | None = self.measures.get(field, self.number).clean(cell)
         except ValidationError as error:
             raise ValueError(error.messages[0]) from error
         if field in ("coats", "recoat_minutes") and value is not None:

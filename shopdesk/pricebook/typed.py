@@ -222,7 +222,7 @@ def faults_of_material(typed: MaterialFacts) -> list[Fault]:
     if not 0 <= typed.thinning_percent <= 100:
         found.append(Fault("Between 0 and 100 percent.", "thinning_percent"))
     for name, places in (
-        ("volume_solids_percent", 2), ("dry_film_um", 1), ("spread_m2_per_l", 2), ("density_kg_per_l", 3),
+        ("volume_solids_percent", 2), ("dry_film_um", 2), ("spread_m2_per_l", 2), ("density_kg_per_l", 3),
         ("thinning_percent", 2),
     ):  # fmt: skip
         found += _decimals(getattr(typed, name), places, name)

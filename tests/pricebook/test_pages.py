@@ -132,7 +132,9 @@ def test_a_material_is_written_and_its_cans_changed(desk: Browser) -> None:
     assert text.count('-size"') >= 3  # the size that is there, and room for two
     more = {**LACQUER, "can-0-size": "", "can-0-price": "", "can-1-size": "2,5 L", "can-1-price": "80"}
     desk.post(reverse("desk:price-material", args=[made.pk]), more)
-    assert [(can.label, can.volume_ml, can.price) for can in made.cans.all()] == [("2,5 L", 2500, 80)]
+    assert [(can.label, can.volume_ml, can.price) for can in made.cans.all()] == [
+        ("2,5 L", Decimal(2500), Decimal(80))
+    ]
 
 
 @pytest.mark.parametrize(
@@ -174,6 +176,24 @@ def test_a_can_that_cannot_be_is_told_in_its_row(cells: dict[str, str], said: st
     assert not Material.objects.exists()
 
 
+@pytest.mark.parametrize(
+    ("field", "text", "kept"),
+    [
+        ("dry_film_um", "1.2 mil", "30.48"),
+        ("dry_film_um", "30 µm", "30"),
+        ("dry_film_um", "2 mils", "50.80"),
+        ("spread_m2_per_l", "400 sq ft/gal", "9.82"),  # 400 × 0.09290304 ÷ 3.785411784
+        ("spread_m2_per_l", "400 ft²/gal", "9.82"),
+        ("spread_m2_per_l", "9,5 m²/L", "9.5"),
+    ],
+)
+def test_a_data_sheets_figure_may_be_in_american_units(
+    field: str, text: str, kept: str, desk: Browser
+) -> None:
+    desk.post(reverse("desk:price-material-new"), {**LACQUER, field: text})
+    assert getattr(Material.objects.get(), field) == Decimal(kept)
+
+
 def test_pressing_twice_writes_one_material(desk: Browser) -> None:
     typed = {**LACQUER, "submission": "5b0e3a8e-8d3c-4a57-9a62-0d1a3f5ad001"}
     first, second = (desk.post(reverse("desk:price-material-new"), typed) for _ in range(2))
@@ -183,7 +203,7 @@ def test_pressing_twice_writes_one_material(desk: Browser) -> None:
 
 def test_out_of_use_and_back_by_presses(book: None, desk: Browser) -> None:
     oil = Material.objects.get(kind="oil")
-    assert "It stands in Oiled." in page(desk, "price-material", oil.pk)
+    assert "It stands in Oiled. There" in page(desk, "price-material", oil.pk)
     use = reverse("desk:price-use", args=["material", oil.pk])
     desk.post(use, {})
     assert "Out of use (1)" in page(desk, "price-materials")
@@ -270,14 +290,14 @@ def test_a_schedule_is_kept_as_it_stands(plan: Schedule, desk: Browser) -> None:
 @pytest.mark.parametrize(
     ("press", "expected"),
     [
-        ({"up": "1"}, "1 0 2 3 4 5 6 7 8 9"),
-        ({"down": "8"}, "0 1 2 3 4 5 6 7 9 8"),
-        ({"up": "0"}, "0 1 2 3 4 5 6 7 8 9"),
-        ({"down": "9"}, "0 1 2 3 4 5 6 7 8 9"),
-        ({"remove": "3"}, "0 1 2 4 5 6 7 8 9"),
-        ({"add": "2"}, "0 1 2 10 3 4 5 6 7 8 9"),
-        ({"add": ""}, "0 1 2 3 4 5 6 7 8 9 10"),
-        ({"remove": "77"}, "0 1 2 3 4 5 6 7 8 9"),
+        ({"step_up": "1"}, "1 0 2 3 4 5 6 7 8 9"),
+        ({"step_down": "8"}, "0 1 2 3 4 5 6 7 9 8"),
+        ({"step_up": "0"}, "0 1 2 3 4 5 6 7 8 9"),
+        ({"step_down": "9"}, "0 1 2 3 4 5 6 7 8 9"),
+        ({"remove_step": "3"}, "0 1 2 4 5 6 7 8 9"),
+        ({"add_step": "2"}, "0 1 2 10 3 4 5 6 7 8 9"),
+        ({"add_step": ""}, "0 1 2 3 4 5 6 7 8 9 10"),
+        ({"remove_step": "77"}, "0 1 2 3 4 5 6 7 8 9"),
     ],
 )
 def test_presses_move_add_and_take_away_steps_and_keep_nothing_yet(
