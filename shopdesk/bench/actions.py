@@ -62,7 +62,8 @@ def make_ready(commission: Commission, who: Who, *, note: str = "", past: str = 
     """Dry enough to move and use gently. The client is asked to book a pickup, and gets the invoice."""
     advance(commission, Stage.READY, who, note=note, past=past)
     invoice = when_ready(commission, who)
-    to_client(commission, "ready", {"invoice": "yes" if invoice else "", "due": due_words(commission)}, enclose=invoice)
+    context = {"invoice": "yes" if invoice else "", "due": due_words(commission)}
+    to_client(commission, "ready", context, enclose=invoice)
 
 
 @transaction.atomic

@@ -56,9 +56,7 @@ class NewChange:
 
 
 @transaction.atomic
-def propose(
-    commission: Commission, new: NewChange, who: Who, pictures: Sequence[Picture] = ()
-) -> Change:
+def propose(commission: Commission, new: NewChange, who: Who, pictures: Sequence[Picture] = ()) -> Change:
     """Put a change before the client: it gets its number, its words are frozen, the PDF is ordered and the
     email that carries it is written. Refuses while another one waits for its answer."""
     shop = the_shop()
@@ -69,7 +67,8 @@ def propose(
     waiting = Change.objects.filter(commission=now, state=Change.State.PROPOSED).first()
     if waiting is not None:
         raise Refused(
-            f"Change {waiting.number} is still waiting for its answer. Withdraw it first, or put both into one."
+            f"Change {waiting.number} is still waiting for its answer. "
+            "Withdraw it first, or put both into one."
         )
     account = standing(now)
     if account is None:
@@ -146,8 +145,8 @@ def accept(
     note: str = "",
     paper_picture: Picture | None = None,
 ) -> Change:
-    """The client says yes, by name; or the owner writes down a yes given on paper or by word of mouth. What is
-    due, the tax, the day it is ready and an invoice that is out follow."""
+    """The client says yes, by name; or the owner writes down a yes given on paper or by word of mouth. What
+    is due, the tax, the day it is ready and an invoice that is out follow."""
     shop = the_shop()
     now, change = _to_answer(change_id, who)
     today = today_at(shop)

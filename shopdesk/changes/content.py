@@ -52,9 +52,10 @@ def content_of(
         ]
     paid = EXACT.subtract(account.price, account.due)
     after = EXACT.add(account.price, price.gross)
+    this = "This change, tax included" if price.tax else "This change"
     sums = [
         *tax,
-        ("This change, tax included" if price.tax else "This change", signed(amount(price.gross), price), "sum"),
+        (this, signed(amount(price.gross), price), "sum"),
         ("Agreed until now, tax included", amount(account.price), "sum"),
         ("Together", formats.money(after, account.currency, shop.locale), "total"),
         *([("Of that, paid or settled", amount(paid), "after")] if paid else []),

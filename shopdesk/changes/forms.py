@@ -95,8 +95,8 @@ class RecordForm(forms.Form):
     paper = PicturesField(label="Picture of the signed sheet", required=False, most=1)
 
     def __init__(self, *args: Any, name: str, today: date, **kwargs: Any) -> None:
-        initial = {"name": name, "said_on": today, "way": Change.Way.WORD.value}
-        super().__init__(*args, initial=initial, **kwargs)
+        kwargs["initial"] = {"name": name, "said_on": today, "way": Change.Way.WORD.value}
+        super().__init__(*args, **kwargs)
 
     @property
     def paper_picture(self) -> Any:

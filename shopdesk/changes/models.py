@@ -16,8 +16,8 @@ from shopdesk.documents.models import Document
 
 
 class Change(models.Model):
-    """One change as it was proposed, and the answer to it. What was proposed is never edited: a change that is
-    not right is withdrawn, and another one is proposed."""
+    """One change as it was proposed, and the answer to it. What was proposed is never edited: a change that
+    is not right is withdrawn, and another one is proposed."""
 
     class State(models.TextChoices):
         PROPOSED = "proposed", "waiting for an answer"

@@ -12,9 +12,8 @@ from shopdesk.commissions.models import Commission
 
 
 def _whole() -> QuerySet[Change]:
-    return Change.objects.select_related("document", "user", "paper__picture").prefetch_related(
-        "shots__picture__renditions"
-    )
+    rows = Change.objects.select_related("document", "user", "paper__picture")
+    return rows.defer("document__content").prefetch_related("shots__picture__renditions")
 
 
 def changes_of(commission: Commission) -> list[Change]:
@@ -44,7 +43,5 @@ def answered(most: int = 50) -> list[Change]:
 
 def open_changes(commissions: Iterable[Commission]) -> dict[int, Change]:
     """What waits for an answer, for many commissions, by their id."""
-    found = Change.objects.filter(
-        commission__in=[one.pk for one in commissions], state=Change.State.PROPOSED
-    )
+    found = Change.objects.filter(commission__in=[one.pk for one in commissions], state=Change.State.PROPOSED)
     return {change.commission_id: change for change in found}

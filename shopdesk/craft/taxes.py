@@ -8,7 +8,9 @@ from shopdesk.craft.pricing import TaxRule
 from shopdesk.craft.rounding import EXACT, demand_decimal, half_up, ssuta_324
 
 
-def tax_of_change(net: Decimal, rule: TaxRule, *, taxed_before: Decimal, tax_before: Decimal, currency: str) -> Decimal:
+def tax_of_change(
+    net: Decimal, rule: TaxRule, *, taxed_before: Decimal, tax_before: Decimal, currency: str
+) -> Decimal:
     """The tax that a taxable change of `net` (below zero: it costs less) adds to what was agreed before.
 
     By item it is the tax on the change alone. By invoice it is the tax on the whole with the change, less the
@@ -28,10 +30,8 @@ def tax_of_change(net: Decimal, rule: TaxRule, *, taxed_before: Decimal, tax_bef
     def tax_on(amount: Decimal) -> Decimal:
         return ssuta_324(EXACT.multiply(rule.rate, amount).scaleb(-2, EXACT), minor)
 
-    if rule.basis == "item":
-        added = tax_on(net)
-    else:
-        added = half_up(EXACT.subtract(tax_on(taxed), tax_before), minor)
+    by_item = rule.basis == "item"
+    added = tax_on(net) if by_item else half_up(EXACT.subtract(tax_on(taxed), tax_before), minor)
     if EXACT.add(tax_before, added) < 0:
         raise ValueError("It takes off more than the taxed work costs; the tax would be below zero.")
     return added

@@ -66,7 +66,7 @@ def open_account(
         tax_basis=tax.basis if tax else "invoice",
         taxable=taxable,
         tax=tax_sum,
-        agreed=agreed or {},
+        agreed={**agreed} if agreed else {},
     )
     return _keep_facts(commission, _standing(commission), who)
 

@@ -41,8 +41,8 @@ def issue(commission: Commission, who: Who) -> Invoice:
 
 @transaction.atomic
 def when_ready(commission: Commission, who: Who) -> list[Enclose]:
-    """The piece is ready: the invoice that says what is due, for the email that the caller writes. One that is
-    out and still right is enclosed once more; one that is not is corrected."""
+    """The piece is ready: the invoice that says what is due, for the email that the caller writes. One that
+    is out and still right is enclosed once more; one that is not is corrected."""
     shop = the_shop()
     now = locked(commission.pk)
     account = standing(now)
@@ -76,9 +76,7 @@ def correct(invoice: Invoice, reason: str, who: Who) -> list[Invoice]:
     return made
 
 
-def renew(
-    commission: Commission, account: Standing, shop: Shop, who: Who, reason: str
-) -> list[Invoice]:
+def renew(commission: Commission, account: Standing, shop: Shop, who: Who, reason: str) -> list[Invoice]:
     """A credit for the balance invoice that is out, if one is, and the new one. The caller tells the
     client."""
     out = invoice_that_counts(invoices_of(commission))

@@ -176,7 +176,9 @@ class Invoice(AppendOnly):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.CheckConstraint(condition=Q(gross=models.F("net") + models.F("tax")), name="invoice_adds_up"),
+            models.CheckConstraint(
+                condition=Q(gross=models.F("net") + models.F("tax")), name="invoice_adds_up"
+            ),
             models.CheckConstraint(
                 condition=Q(kind="credit", corrects__isnull=False) | ~Q(kind="credit") & Q(corrects=None),
                 name="credit_names_its_invoice",

@@ -165,7 +165,7 @@ def invoices_of(commission: Commission) -> list[Invoice]:
     """All invoices and credits of a commission in order, each with its document, and whether it was
     `taken_back`."""
     rows = Invoice.objects.filter(account__commission=commission).order_by("pk")
-    return list(rows.select_related("document", "corrects", "credit", "entry"))
+    return list(rows.select_related("document", "corrects", "credit", "entry").defer("document__content"))
 
 
 def invoice_that_counts(invoices: Iterable[Invoice]) -> Invoice | None:

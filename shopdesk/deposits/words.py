@@ -30,8 +30,8 @@ class AgreedRow(TypedDict):
 
 
 class Agreed(TypedDict):
-    """What was accepted, as strings ready to print: `said` names the quote ("Quote 26-014, revision 2, accepted
-    on 3 May")."""
+    """What was accepted, as strings ready to print: `said` names the quote ("Quote 26-014, revision 2,
+    accepted 3 May")."""
 
     said: str
     pieces: list[AgreedRow]

@@ -1,4 +1,4 @@
-"""Codes that a camera reads, drawn into a document. Their ref says all that is in them, so nothing is kept."""
+"""Codes that a camera reads, drawn into a document. A ref says all that is in one, so nothing is kept."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ def ref_of(payload: bytes) -> str:
 
 
 def fetch(rest: str) -> Blob:
-    """The picture behind what stands after the colon: an SVG with the quiet zone that readers ask for (ISO/IEC
-    18004: four modules), at error correction level M."""
+    """The picture behind what stands after the colon: an SVG with the quiet zone that readers ask for
+    (ISO/IEC 18004: four modules), at error correction level M."""
     try:
         payload = base64.urlsafe_b64decode(rest + "=" * (-len(rest) % 4))
     except (binascii.Error, ValueError) as error:

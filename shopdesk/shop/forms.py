@@ -87,7 +87,7 @@ class IbanField(forms.CharField):
             raise ValidationError(str(error)) from error
 
     def prepare_value(self, value: Any) -> Any:
-        """What is kept, in groups of four, as it is printed on paper; what was typed wrong, as it was typed."""
+        """What is kept in groups of four, as it is printed on paper; what was typed wrong as it was typed."""
         try:
             return bank.print_iban(value) if value else value
         except ValueError:

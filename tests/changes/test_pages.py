@@ -182,7 +182,9 @@ def test_nobody_else_sees_it(
     assert Browser().get(at_desk("change", agreed, 1)).status_code == 302
 
 
-def test_what_somebody_wrote_is_never_markup(desk: Browser, portal: Browser, agreed: Commission, as_owner: Who) -> None:
+def test_what_somebody_wrote_is_never_markup(
+    desk: Browser, portal: Browser, agreed: Commission, as_owner: Who
+) -> None:
     propose(agreed, as_owner, reason="<script>alert(1)</script>", words="<b>x</b> & y")
     for browser, address in ((desk, at_desk("change", agreed, 1)), (portal, on_page("change", agreed, 1))):
         page = browser.get(address).content.decode()

@@ -19,7 +19,9 @@ rates = st.integers(0, 9999).map(lambda units: Decimal(units).scaleb(-2))
 
 def test_by_hand() -> None:
     """119.00 at 19 % holds 19.00; 100.00 at 21 % holds 17.3553…; half of it taxed holds half as much."""
-    assert tax_inside(Decimal(119), of=Decimal(119), taxed=Decimal(119), rate=Decimal(19), currency="EUR") == 19
+    assert (
+        tax_inside(Decimal(119), of=Decimal(119), taxed=Decimal(119), rate=Decimal(19), currency="EUR") == 19
+    )
     part = {"of": Decimal(200), "rate": Decimal(21), "currency": "EUR"}
     assert tax_inside(Decimal(100), taxed=Decimal(200), **part) == Decimal("17.36")  # type: ignore[arg-type]
     assert tax_inside(Decimal(100), taxed=Decimal(100), **part) == Decimal("8.68")  # type: ignore[arg-type]
@@ -38,7 +40,8 @@ def test_net_and_tax_are_the_payment(gross: Decimal, of: Decimal, rate: Decimal)
 
 
 @pytest.mark.parametrize(
-    ("of", "taxed", "rate"), [("0", "0", "19"), ("100", "101", "19"), ("100", "-1", "19"), ("100", "100", "100")]
+    ("of", "taxed", "rate"),
+    [("0", "0", "19"), ("100", "101", "19"), ("100", "-1", "19"), ("100", "100", "100")],
 )
 def test_what_cannot_be_is_refused(of: str, taxed: str, rate: str) -> None:
     with pytest.raises(ValueError, match="tax"):

@@ -1,4 +1,4 @@
-"""A quote's PDF can be read by everybody: what ISO 14289-1:2014 (PDF/UA-1) asks for, read back with pikepdf
+"""Every paper can be read by everybody: what ISO 14289-1:2014 (PDF/UA-1) asks for, read back with pikepdf
 and pypdf, which share nothing with the program that sets it.
 
 Clause numbers below are of ISO 14289-1; ISO 32000-1:2008 is PDF 1.7 itself.
@@ -11,112 +11,39 @@ import itertools
 import re
 from collections.abc import Iterator
 from datetime import date
+from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pikepdf
 import pytest
 from django.conf import settings
 from pikepdf import Array, Dictionary, Name, Object
-from PIL import Image
 from pypdf import PdfReader
 
-from shopdesk.base.blobs import Blob
 from shopdesk.documents import render
 from shopdesk.documents.models import Document
-
-STRIPPED = "Stripped to the walnut, drawers eased."
-PIECES = [
-    ("Writing desk", "55 1/8 × 23 5/8 × 30 in", [STRIPPED, "Oiled and waxed."], "320.00"),
-    ("Chair with a caned seat", "", ["Cleaned, loose joints glued."], "80.00"),
-]
-
-CONTENT: dict[str, Any] = {
-    "shop": {
-        "name": "Tidewell Bench",
-        "tagline": "Furniture refinished to commission",
-        "address_lines": ["8 Slip Lane", "Port Marrin"],
-        "email": "hello@tidewell.example.com",
-        "phone": "555-0118",
-        "tax_number": "",
-    },
-    "client": {"name": "Ottoline Brask", "address_lines": ["3 Gull Steps"]},
-    "lang": "en",
-    "page_size": "A4",
-    "number": "26-001",
-    "revision": "2",
-    "title": "A price for your writing desk and chair",
-    "sent_on": "14 March",
-    "good_until": "13 April",
-    "starts_on": "4 May",
-    "ready_on": "22 May",
-    "currency_code": "USD",
-    "pieces": [
-        {
-            "name": name,
-            "size": size,
-            "words": words,
-            "price": price,
-            "picture_ref": f"pictures:{number}:medium",
-            "picture_alt": f"{name}, as it is now",
-            "lines": [{"text": "Wax", "quantity": "2", "unit": "tins", "amount": "24.00"}]
-            if number == 1
-            else [],
-        }
-        for number, (name, size, words, price) in enumerate(PIECES, start=1)
-    ],
-    "options": [{"id": "1", "text": "A clear-coated top", "price": "60.00", "taxable": "yes"}],
-    "options_note": "tax is added to it",
-    "sums": [
-        {"kind": "line", "label": "Together", "amount": "$400.00"},
-        {"kind": "line", "label": "Sales tax, 6.25 %", "amount": "$25.00"},
-        {"kind": "total", "label": "Total", "amount": "$425.00"},
-    ],
-    "included": ["Taking off and refitting the hardware"],
-    "not_included": ["Upholstery", "Collection"],
-    "notes": ["The deposit books the place in the queue."],
-    "lead_caution": "may hold lead; we test before sanding.",
-    "sample_promise": "you approve a sample first.",
-    "deposit_words": "The deposit of $212.50 is part of the price.",
-    "how_to_accept": "Accept on your page, or sign here.",
-    # What a quote may be frozen with, but only the desk sees.
-    "cost_of_materials": "31.07 for the owner only",
-}
+from tests.outside.papers import PAPERS, PIECES, QUOTE, rendered
 
 
-def rendered(content: dict[str, Any]) -> bytes:
-    document = Document(template="quote", title="Quote", content=content, dated_on=date(2026, 3, 14))
-    html = render.html_of(document)
-    pictures = {ref: _photograph(n) for n, ref in enumerate(render.pictures_in(html))}
-    pdf = render.pdf_bytes(
-        html, identifier=render.identifier_of(document), dated_on=document.dated_on, pictures=pictures
-    )
-    return pdf.data
+@cache
+def set_once(paper: str) -> bytes:
+    template, content = PAPERS[paper]
+    return rendered(content, template)
 
 
-def _photograph(seed: int) -> Blob:
-    """Something with as much detail as a photograph of wood."""
-    buffer = io.BytesIO()
-    grain = Image.effect_noise((300, 1200), 40 + seed).resize((1200, 900)).convert("RGB")
-    grain.save(buffer, "WEBP", quality=82)
-    return Blob(buffer.getvalue(), "image/webp")
-
-
-@pytest.fixture(scope="module")
+@pytest.fixture
 def data() -> bytes:
-    return rendered(CONTENT)
+    return set_once("quote")
 
 
-@pytest.fixture(scope="module")
-def long_data() -> bytes:
-    """One whose table goes over several pages."""
-    pieces = [{**CONTENT["pieces"][n % 2], "name": f"Piece {n}"} for n in range(24)]
-    return rendered({**CONTENT, "pieces": pieces, "notes": ["A sentence of the terms. " * 40] * 4})
+@pytest.fixture(params=PAPERS)
+def paper(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
 
 
-@pytest.fixture(params=["short", "long"])
-def pdf(request: pytest.FixtureRequest, data: bytes, long_data: bytes) -> Iterator[pikepdf.Pdf]:
-    with pikepdf.open(io.BytesIO(data if request.param == "short" else long_data)) as opened:
+@pytest.fixture
+def pdf(paper: str) -> Iterator[pikepdf.Pdf]:
+    with pikepdf.open(io.BytesIO(set_once(paper))) as opened:
         yield opened
 
 
@@ -146,12 +73,20 @@ def test_says_that_it_is_pdf_ua(pdf: pikepdf.Pdf) -> None:
     assert pdf.pdf_version == "1.7"
 
 
-def test_shows_its_title_and_says_its_language(pdf: pikepdf.Pdf) -> None:
+TITLE = {
+    "quote": "Quote 26-001, revision 2, Tidewell Bench",
+    "change": "Change 1 to 26-001, Tidewell Bench",
+    "invoice": "Invoice I-2026-0002, Tidewell Bench",
+    "receipt": "Receipt R-2026-0001, Tidewell Bench",
+}
+
+
+def test_shows_its_title_and_says_its_language(pdf: pikepdf.Pdf, paper: str) -> None:
     """7.1: `dc:title`, and `DisplayDocTitle` so that the window shows it instead of the file's name. 7.2:
     natural language."""
     assert bool(pdf.Root.ViewerPreferences.DisplayDocTitle)
     with pdf.open_metadata() as xmp:
-        assert xmp["dc:title"] == "Quote 26-001, revision 2, Tidewell Bench"
+        assert xmp["dc:title"] == TITLE[paper.removeprefix("long ")]
     assert str(pdf.Root.Lang) == "en"
 
 
@@ -181,14 +116,14 @@ def test_headings_do_not_skip_a_level(pdf: pikepdf.Pdf) -> None:
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
-    assert len(levels) > 3
+    assert len(levels) > 1
 
 
-def test_tables_have_heads(pdf: pikepdf.Pdf) -> None:
+def test_tables_have_heads(pdf: pikepdf.Pdf, paper: str) -> None:
     """7.5: table heads are TH, and each cell can be traced to its heads, by `Headers` and by `Scope` (ISO
     32000-1, table 349); ISO 32000-1, table 322: the identifiers are in the `IDTree`, in order."""
     heads = {str(each.ID): str(each.A.Scope) for each in kinds(pdf, "/TH")}
-    assert set(heads.values()) == {"/Row", "/Column"}
+    assert "/Row" in set(heads.values()) <= {"/Row", "/Column"}
     cells = kinds(pdf, "/TD")
     assert cells
     priced = 0
@@ -196,7 +131,8 @@ def test_tables_have_heads(pdf: pikepdf.Pdf) -> None:
         named = [str(name) for name in cell.A.get(Name.Headers, [])]
         assert set(named) <= set(heads)
         priced += bool(named)
-    assert priced >= len(PIECES) + len(CONTENT["sums"]) + len(CONTENT["options"])
+    content = PAPERS[paper][1]
+    assert priced >= sum(len(content.get(rows, [])) for rows in ("pieces", "options", "rows", "sums"))
     names = [bytes(name) for name in list(pdf.Root.StructTreeRoot.IDTree.Names)[::2]]
     assert names == sorted(names)
     assert {name.decode() for name in names} == set(heads)
@@ -204,19 +140,26 @@ def test_tables_have_heads(pdf: pikepdf.Pdf) -> None:
         assert {str(cell.S) for cell in row.K} <= {"/TH", "/TD"}
 
 
-def test_pictures_are_described(pdf: pikepdf.Pdf) -> None:
+ALT = {
+    "quote": {f"{name}, as it is now" for name, *_ in PIECES},
+    "change": {f"What we found, picture {number}" for number in (1, 2, 3)},
+    "invoice": {"Payment code for banking apps: €238.00 to Tidewell Bench"},
+    "receipt": set(),
+}
+
+
+def test_pictures_are_described(pdf: pikepdf.Pdf, paper: str) -> None:
     """7.3: each figure has an alternative text, and a box that says where it is."""
     figures = kinds(pdf, "/Figure")
-    assert len(figures) >= 2
-    assert {str(each.Alt) for each in figures} == {f"{name}, as it is now" for name, *_ in PIECES}
+    assert {str(each.Alt) for each in figures} == ALT[paper.removeprefix("long ")]
     for each in figures:
         assert len(each.A.BBox) == 4
 
 
-def test_lists_are_lists(pdf: pikepdf.Pdf) -> None:
+def test_lists_are_lists(pdf: pikepdf.Pdf, paper: str) -> None:
     """7.6: L holds LI, which hold Lbl and LBody."""
     lists = kinds(pdf, "/L")
-    assert len(lists) >= 2
+    assert len(lists) >= (2 if "quote" in paper else 0)
     for each in lists:
         assert {str(item.S) for item in each.K} == {"/LI"}
     for item in kinds(pdf, "/LI"):
@@ -271,6 +214,20 @@ def test_it_reads_in_the_order_in_which_it_is_written(data: bytes) -> None:
         at = found
 
 
+def test_pages_are_counted_and_tables_keep_their_heads(paper: str) -> None:
+    """ "2 of 3" at the foot of each page, and over each part of a table what its columns are. No page is left
+    with a line or two."""
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(set_once(paper))).pages]
+    for place, text in enumerate(pages, start=1):
+        assert f"{place} of {len(pages)}" in text
+    assert (len(pages) > 2) == paper.startswith("long")
+    if paper == "long invoice":
+        with_rows = [text for text in pages if re.search(r"^Piece \d+", text, re.MULTILINE)]
+        assert len(with_rows) > 1
+        assert all("What was agreed and done" in text for text in with_rows)
+    assert all(len(text.splitlines()) > 8 for text in pages)
+
+
 def test_says_nothing_that_is_for_the_desk_only(data: bytes) -> None:
     text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages)
     assert "owner" not in text
@@ -285,7 +242,7 @@ def test_is_dated_by_its_content_and_told_apart(data: bytes) -> None:
     """ISO 32000-1, 14.4: the identifier's first half is of the document."""
     with pikepdf.open(io.BytesIO(data)) as pdf:
         assert str(pdf.docinfo.CreationDate).startswith("D:20260314")
-        document = Document(template="quote", title="Quote", content=CONTENT, dated_on=date(2026, 3, 14))
+        document = Document(template="quote", title="Quote", content=QUOTE, dated_on=date(2026, 3, 14))
         assert bytes(pdf.trailer.ID[0]) == render.identifier_of(document)
 
 

@@ -1,5 +1,5 @@
-"""Invoice numbers when thirty-two presses come at one moment, and when one of them dies half-way: no gaps, none
-twice. On whatever database the suite runs on."""
+"""Invoice numbers when thirty-two presses come at one moment, and when some of them die half-way: no gaps,
+none twice. On whatever database the suite runs on."""
 
 from __future__ import annotations
 
