@@ -119,12 +119,11 @@ def by_the_past(
     measured counts for every size."""
     low = high = ZERO
     how: list[str] = []
-    enough = True
+    lacking: list[str] = []
     for piece in pieces:
         alike = sorted(one.each for one in past if one.kind == piece.kind and one.size in (piece.size, None))
         if len(alike) < FEW:
-            enough = False
-            how.append(f"{_head(piece)}: {_jobs(len(alike))} like it, too few to go by.")
+            lacking.append(f"{piece.size} {piece.kind} ({_jobs(len(alike))})")
             continue
         first, last = quartile(alike, 1), quartile(alike, 3)
         low, high = low + first * piece.count, high + last * piece.count
@@ -132,8 +131,8 @@ def by_the_past(
             f"{_head(piece)}: {_jobs(len(alike))} like it; the middle half came to "
             f"{shop.between(first, last)} each, tax included{_times(piece)}."
         )
-    if not enough:
-        return how, None
+    if lacking:
+        return [f"Past jobs are too few to go by: {', '.join(dict.fromkeys(lacking))}."], None
     how.append(f"By past jobs: {shop.between(low, high)}.")
     return how, (low, high)
 
@@ -196,7 +195,7 @@ def _piece_by_rates(piece: Chosen, book: Snapshot, shop: Money) -> tuple[Decimal
         f"{_head(piece)}, {size.words}: {areas} to coat{_times(piece)}.",
         f"{book['name']}: {show_minutes(time_low)} to {show_minutes(time_high)} at "
         f"{shop.said(hourly)} an hour = {shop.between(*labour)}.",
-        f"Materials with sundries and your addition: {shop.between(*stuff)}.",
+        f"Materials, with sundries and your markup: {shop.between(*stuff)}.",
     ]
     if unknown:
         how.append(f"Without {', '.join(unknown)}: spreading rate or price not known.")

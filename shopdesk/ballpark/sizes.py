@@ -133,14 +133,18 @@ _NAMES: tuple[tuple[str, str], ...] = (
 )
 
 
+_BESIDE = re.compile(r"\b(?:for|with|and|above|under|from|in|on)\b|[,(+&]")
+
+
 def kind_of(name: str) -> str:
-    """The kind that a piece's name suggests, "other" when it suggests none. The last noun before a "for"
-    counts: a "table chair" is a chair, a "bench for the table" a bench."""
-    words = name.lower()
+    """The kind that a piece's name suggests, "other" when it suggests none. Only what stands before a word
+    like "with" or "for" counts, and of that the last noun: a "sideboard with a mirror" is a case, a "table
+    chair" a chair."""
+    words = _BESIDE.split(name.lower(), maxsplit=1)[0]
     found = [
         (match.start(), kind)
         for kind, pattern in _NAMES
-        for match in re.finditer(rf"\b(?:{pattern})\b", words.partition(" for ")[0])
+        for match in re.finditer(rf"\b(?:{pattern})\b", words)
     ]
     return max(found)[1] if found else "other"
 

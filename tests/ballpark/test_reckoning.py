@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from shopdesk.craft.faces import area_of
 
 from shopdesk.ballpark.reckoning import (
     Chosen,
@@ -20,6 +19,7 @@ from shopdesk.ballpark.reckoning import (
 )
 from shopdesk.ballpark.sizes import CLASSES, SIZES, kind_of, size_of
 from shopdesk.ballpark.words import said_span
+from shopdesk.craft.faces import area_of
 from shopdesk.pricebook.models import Shape
 from shopdesk.pricebook.queries import Snapshot, StepFigures
 
@@ -230,10 +230,10 @@ def test_the_last_line_is_the_range_and_each_figure_before_it_is_said() -> None:
     assert found.how == [
         "Pulpit, middle other, 1.5 to 4 m² of surface: 16.1 ft² to 43.1 ft² to coat.",
         "Enamel on a sound finish: 30 min to 1 h 20 min at $60.00 an hour = $30.00 to $80.00.",
-        "Materials with sundries and your addition: $0.00.",
+        "Materials, with sundries and your markup: $0.00.",
         "With tax of 6.25 % on materials: $30.00 to $80.00.",
         "By your rates: $30.00 to $80.00.",
-        "Pulpit, middle other: no past job like it, too few to go by.",
+        "Past jobs are too few to go by: middle other (no past job).",
         "Rounded outwards to steps of $5.00: $30.00 to $80.00.",
     ]
 
@@ -301,6 +301,8 @@ def test_every_kind_at_every_size_can_be_reckoned(kind: str, size: str) -> None:
         ("chest of drawers", "case"),
         ("bench for the kitchen table", "bench"),
         ("mirror", "mirror frame"),
+        ("sideboard with a mirror above it", "case"),
+        ("table and six chairs", "table"),
         ("bedstead", "bed"),
         ("the piece", "other"),
         ("", "other"),
