@@ -343,8 +343,10 @@ def sheet(request: DeskRequest, key: str) -> HttpResponseBase:
         return pressed(request, take, back=request.path, said="Taken in.")
     reading = _read(waiting.kind, waiting.text, request.shop)
     changes = [change for change in reading.changes if change.matters]
+    new = sum(change.new for change in changes)
     context = {
         "waiting": waiting, "faults": reading.faults, "changes": changes, "home": home,
+        "new": new, "changed": len(changes) - new,
         "same": len(reading.changes) - len(changes),
     }  # fmt: skip
     return _page(request, "pricebook/sheet.html", waiting.kind, context)

@@ -248,8 +248,8 @@ class EquipmentForm(BookForm):
         on = [shape.column for shape in Shape]
         return _helper(
             "name",
-            Field("way", wrapper_class="short"),
-            Fieldset("In % of what leaves the tool, this stays on", Row(*on[:4]), Row(*on[4:])),
+            "way",
+            Fieldset("In % of what leaves the tool, this stays on", Row(*on)),
             Fieldset("Filling", Row("cup_ml", "loss_per_fill_ml")),
         )
 
@@ -299,7 +299,7 @@ class StepRateForm(BookForm):
     def helper(self) -> FormHelper:
         return _helper(
             "name",
-            Field("kind", wrapper_class="short"),
+            "kind",
             Fieldset(
                 "Minutes",
                 Row("minutes_per_m2", "minutes_per_drawer", "minutes_per_door"),

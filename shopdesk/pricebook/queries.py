@@ -138,8 +138,9 @@ def schedule(pk: int) -> Schedule | None:
 
 
 def materials(*, retired: bool = False) -> list[Material]:
-    """With their cans. Two statements."""
-    return list(_use(Material.objects.prefetch_related("cans"), retired=retired))
+    """With their cans, in the order in which kinds are used. Two statements."""
+    rows = _use(Material.objects.prefetch_related("cans"), retired=retired)
+    return sorted(rows, key=lambda row: Material.Kind.values.index(row.kind))
 
 
 def equipment(*, retired: bool = False) -> list[Equipment]:
@@ -147,7 +148,9 @@ def equipment(*, retired: bool = False) -> list[Equipment]:
 
 
 def step_rates(*, retired: bool = False) -> list[StepRate]:
-    return list(_use(StepRate.objects.all(), retired=retired))
+    """In the order in which kinds come."""
+    rows = _use(StepRate.objects.all(), retired=retired)
+    return sorted(rows, key=lambda row: StepRate.Kind.values.index(row.kind))
 
 
 def _use(rows: QuerySet[U], *, retired: bool) -> QuerySet[U]:
