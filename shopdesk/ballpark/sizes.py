@@ -137,16 +137,18 @@ _BESIDE = re.compile(r"\b(?:for|with|and|above|under|from|in|on)\b|[,(+&]")
 
 
 def kind_of(name: str) -> str:
-    """The kind that a piece's name suggests, "other" when it suggests none. Only what stands before a word
-    like "with" or "for" counts, and of that the last noun: a "sideboard with a mirror" is a case, a "table
-    chair" a chair."""
-    words = _BESIDE.split(name.lower(), maxsplit=1)[0]
-    found = [
-        (match.start(), kind)
-        for kind, pattern in _NAMES
-        for match in re.finditer(rf"\b(?:{pattern})\b", words)
-    ]
-    return max(found)[1] if found else "other"
+    """The kind that a piece's name suggests, "other" when it suggests none. The name is taken in parts, cut at
+    words like "with" or "for": the last noun of the first part that has one counts. A "sideboard with a
+    mirror" is a case, a "table chair" a chair."""
+    for part in _BESIDE.split(name.lower()):
+        found = [
+            (match.start(), kind)
+            for kind, pattern in _NAMES
+            for match in re.finditer(rf"\b(?:{pattern})\b", part)
+        ]
+        if found:
+            return max(found)[1]
+    return "other"
 
 
 def size_of(kind: str, *sides_mm: D | None) -> str | None:
