@@ -137,8 +137,8 @@ _BESIDE = re.compile(r"\b(?:for|with|and|above|under|from|in|on)\b|[,(+&]")
 
 
 def kind_of(name: str) -> str:
-    """The kind that a piece's name suggests, "other" when it suggests none. The name is taken in parts, cut at
-    words like "with" or "for": the last noun of the first part that has one counts. A "sideboard with a
+    """The kind that a piece's name suggests, "other" when it suggests none. The name is taken in parts, cut
+    at words like "with" or "for": the last noun of the first part that has one counts. A "sideboard with a
     mirror" is a case, a "table chair" a chair."""
     for part in _BESIDE.split(name.lower()):
         found = [
