@@ -8,13 +8,13 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max
+from django.db.models import F
 from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.actions import NewPiece, add_piece, add_shots, answered, set_facts
+from shopdesk.commissions.actions import add_shots, answered, set_facts
 from shopdesk.commissions.letterhead import bank_lines, today_at
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Piece, Shot, Stage
@@ -26,8 +26,9 @@ from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
 from shopdesk.quotes.choices import amiss
 from shopdesk.quotes.content import agreed_content, content_of, content_sha256, paragraphs
-from shopdesk.quotes.models import Acceptance, Line, Option, Quote, QuotePiece
+from shopdesk.quotes.models import Acceptance, Quote, QuotePiece
 from shopdesk.quotes.queries import whole
+from shopdesk.quotes.rows import copy_rows, write_rows
 from shopdesk.quotes.sums import missing, tax_rule, totals_of
 from shopdesk.quotes.typed import Fault, TypedQuote, faults
 from shopdesk.shop.models import Shop
@@ -85,7 +86,7 @@ def start(commission: Commission, who: Who) -> Quote:
         terms=shop.terms,
         show_lines=last.show_lines if last else shop.show_lines,
         sample_promised=last.sample_promised if last else True,
-        minimum=last.minimum if last else None,
+        minimum=last.minimum if last else Decimal(0),
         rush=last.rush if last else False,
         rush_share=last.rush_share if last else Decimal(0),
         discount=last.discount if last else Decimal(0),
@@ -97,7 +98,7 @@ def start(commission: Commission, who: Who) -> Quote:
                 quote=draft, piece=piece, position=position, name=_piece_name(piece), words=""
             )
     else:
-        _copy_rows(whole(last.pk), draft)
+        copy_rows(whole(last.pk), draft)
     return whole(draft.pk)
 
 
@@ -118,9 +119,7 @@ def save(commission: Commission, typed: TypedQuote, edition: int, who: Who) -> Q
         edition=F("edition") + 1, changed_at=timezone.now(), **values
     )
     assert changed, "the commission's row is locked"
-    draft.pieces.all().delete()
-    draft.options.all().delete()
-    _write_rows(now, draft, typed)
+    write_rows(now, draft, typed, who)
     return whole(draft.pk)
 
 
@@ -399,67 +398,6 @@ def _not_past(day: date | None, today: date) -> date | None:
 
 def _piece_name(piece: Piece) -> str:
     return f"{piece.name} ({piece.count})" if piece.count > 1 else piece.name
-
-
-def _write_rows(commission: Commission, draft: Quote, typed: TypedQuote) -> None:
-    """Rows for what was typed. A piece that the commission does not have yet is added to it."""
-    own = {piece.pk: piece for piece in Piece.objects.filter(commission=commission)}
-    for position, row in enumerate(typed.pieces, start=1):
-        if row.piece_id is None:
-            last = Piece.objects.filter(commission=commission).aggregate(last=Max("position"))["last"] or 0
-            piece = add_piece(
-                commission, NewPiece(row.name.strip()[:120]), last + 1, today_at(the_shop()).year
-            )
-        elif row.piece_id in own:
-            piece = own[row.piece_id]
-        else:
-            raise Refused("One of these pieces belongs to another commission.")
-        quoted = QuotePiece.objects.create(
-            quote=draft, piece=piece, position=position, name=row.name.strip(), words=row.words.strip()
-        )
-        Line.objects.bulk_create(
-            Line(
-                piece=quoted,
-                position=place,
-                kind=line.kind,
-                text=line.text.strip(),
-                quantity=line.quantity,
-                unit=line.unit.strip(),
-                unit_price=line.unit_price,
-                taxable=line.taxable,
-                allowance=line.allowance,
-                by_number=[[str(least), str(price)] for least, price in line.by_number],
-            )
-            for place, line in enumerate(row.lines, start=1)
-        )
-    Option.objects.bulk_create(
-        Option(
-            quote=draft,
-            position=place,
-            text=option.text.strip(),
-            price=option.price,
-            taxable=option.taxable,
-            choice=" ".join(option.choice.split()),
-            preselected=option.preselected,
-            allowance=option.allowance,
-        )
-        for place, option in enumerate(typed.options, start=1)
-    )
-
-
-def _copy_rows(last: Quote, draft: Quote) -> None:
-    for piece in last.pieces.all():
-        quoted = QuotePiece.objects.create(
-            quote=draft, piece=piece.piece, position=piece.position, name=piece.name, words=piece.words
-        )
-        lines = list(piece.lines.all())
-        for line in lines:
-            line.pk, line.piece = None, quoted
-        Line.objects.bulk_create(lines)
-    options = list(last.options.all())
-    for option in options:
-        option.pk, option.quote = None, draft
-    Option.objects.bulk_create(options)
 
 
 def _copy_stage(source: Commission, to: Commission) -> None:

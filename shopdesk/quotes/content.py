@@ -214,4 +214,4 @@ def _taxed_options(quote: Quote) -> bool:
 
 def _sets_aside(quote: Quote) -> bool:
     lines = (line for piece in quote.pieces.all() for line in piece.lines.all())
-    return any(row.allowance for row in [*lines, *quote.options.all()])
+    return any(line.allowance for line in lines) or any(option.allowance for option in quote.options.all())

@@ -16,9 +16,11 @@ from shopdesk.base.refusals import Refused
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import at_desk
+from shopdesk.pricebook import queries as book
 from shopdesk.quotes import actions
 from shopdesk.quotes.answers import DeclineRequestForm, RecordForm
 from shopdesk.quotes.content import content_of
+from shopdesk.quotes.glance import glance, taken
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote, revision_of
 from shopdesk.quotes.sheet import QuoteSheet
@@ -133,6 +135,7 @@ def _summed(sheet: QuoteSheet, shop: Shop) -> dict[str, Any]:
         "highest": found.highest,
         "total": totals.total,
         "uncounted": found.uncounted,
+        "glance": glance(found.plain, taken(sheet.pieces), book.rates(), sheet.quote, shop.locale),
     }
 
 
@@ -145,8 +148,8 @@ def quote_sums(request: DeskRequest, number: str) -> HttpResponseBase:
     if draft is None:
         return HttpResponse(status=204)
     sheet = QuoteSheet(request.shop, draft, commission, request.POST)
-    context = {"quote": draft, **_summed(sheet, request.shop)}
-    page: HttpResponse = render(request, "quotes/_typed_sums.html", context)
+    context = {"quote": draft, "sheet": sheet, **_summed(sheet, request.shop)}
+    page: HttpResponse = render(request, "quotes/_live.html", context)
     return page
 
 

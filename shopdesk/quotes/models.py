@@ -46,7 +46,7 @@ class Quote(models.Model):
     not_included = models.TextField(blank=True)
     terms = models.TextField(blank=True)
     show_lines = models.BooleanField(default=False)
-    minimum = AmountField(null=True)
+    minimum = AmountField(default=Decimal(0))
     """The least that the work comes to, before rush and discount."""
     rush = models.BooleanField(default=False)
     rush_share = models.DecimalField(max_digits=5, decimal_places=2, default=Decimal(0))
@@ -113,6 +113,8 @@ class Estimate(models.Model):
     """Lengths, counts and areas by their names (`estimates.FIELDS`), as they were typed."""
     count = models.PositiveSmallIntegerField(default=1)
     """How many like this: a set."""
+    later = models.BooleanField(default=False)
+    """Whether the first of its set is another piece, so that all of these are the quicker later ones."""
     schedule: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
     """The price book's schedule as it was when it was chosen (`pricebook.queries.snapshot`), so that a later
     change of the book, or a row gone from it, changes nothing here."""

@@ -9,7 +9,8 @@ from django.db.models import Prefetch, QuerySet
 from django.http import Http404
 
 from shopdesk.commissions.models import Commission
-from shopdesk.quotes.models import Acceptance, Line, Option, Quote, QuotePiece
+from shopdesk.pricebook.models import Schedule
+from shopdesk.quotes.models import Acceptance, Estimate, Line, Option, Override, Quote, QuotePiece
 
 OPEN = (Quote.State.SENT, Quote.State.ACCEPTED)
 
@@ -64,3 +65,17 @@ def revision_of(commission: Commission, revision: int, *, draft: bool = False) -
 
 def whole(quote_id: int) -> Quote:
     return _whole().get(pk=quote_id)
+
+
+def estimates_of(quote: Quote) -> dict[int, Estimate]:
+    """The estimates of a quote's pieces by the quoted piece's id, each with its figures that were put in by
+    hand, oldest first, and who did. Two statements."""
+    overrides = Override.objects.order_by("id").select_related("user")
+    found = Estimate.objects.filter(quoted__quote=quote).prefetch_related(Prefetch("overrides", overrides))
+    return {estimate.quoted_id: estimate for estimate in found}
+
+
+def schedule_names() -> dict[str, str]:
+    """The price book's schedules in use, to choose from: name by id."""
+    found = Schedule.objects.filter(retired_at=None).order_by("name", "id")
+    return {str(pk): name for pk, name in found.values_list("pk", "name")}

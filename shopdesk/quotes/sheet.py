@@ -2,21 +2,41 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.http import QueryDict
 
 from shopdesk.commissions.letterhead import today_at
-from shopdesk.commissions.models import Commission
+from shopdesk.commissions.models import Commission, Piece
+from shopdesk.pricebook import queries as book
+from shopdesk.pricebook.queries import Snapshot, decimal_of
 from shopdesk.quotes.choices import begun, extremes, settled
+from shopdesk.quotes.estimating import EstimateRow, raw_of
 from shopdesk.quotes.forms import STARTERS, HeadForm, LineForm, OptionForm, PieceForm
 from shopdesk.quotes.models import Line, Quote
+from shopdesk.quotes.queries import estimates_of, schedule_names
+from shopdesk.quotes.sheet_rows import (
+    LINE,
+    LINE_TICKS,
+    OPTION,
+    OPTION_TICKS,
+    LineRow,
+    OptionRow,
+    PieceRow,
+    Sums,
+    countable,
+    fields_of,
+    keys_of,
+    next_key,
+    offered,
+    quicker,
+    raw_estimate,
+    read,
+)
+from shopdesk.quotes.sizes import begin_with
 from shopdesk.quotes.sums import Added, Terms, added_up
 from shopdesk.quotes.typed import (
     MOST_LINES,
@@ -32,50 +52,6 @@ from shopdesk.quotes.typed import (
 from shopdesk.shop.models import Shop
 
 
-@dataclass(frozen=True)
-class Sums:
-    """What is typed, added up with what is chosen to begin with (and the cheapest of the choices that are
-    `open_still`); the totals of the lowest and the highest answer; and how many rows cannot be counted."""
-
-    plain: Added
-    open_still: list[str]
-    lowest: Decimal | None
-    highest: Decimal | None
-    uncounted: int
-
-
-@dataclass
-class LineRow:
-    key: str
-    """ "0-2": the piece's key and the line's, as they stand in the field names."""
-    form: LineForm
-    blank: bool
-
-    @property
-    def more(self) -> bool:
-        """Whether it has more to show than a plain line."""
-        return _has_any(self.form, "allowance", "by_number")
-
-
-@dataclass
-class PieceRow:
-    key: str
-    form: PieceForm
-    lines: list[LineRow] = field(default_factory=list)
-    lead_caution: bool = False
-
-
-@dataclass
-class OptionRow:
-    key: str
-    form: OptionForm
-    blank: bool
-
-    @property
-    def more(self) -> bool:
-        return _has_any(self.form, "choice", "preselected", "allowance")
-
-
 class QuoteSheet:
     """The one form of a quote: `head`, `pieces` with their `lines`, and `options`.
 
@@ -88,6 +64,10 @@ class QuoteSheet:
     ) -> None:
         self.shop, self.quote = shop, quote
         self.commission_pieces = list(commission.pieces.all())
+        self.kept = {row.piece_id: row for row in quote.pieces.all()}
+        self.estimates = estimates_of(quote)
+        self.schedules = schedule_names()
+        self._snapshots: dict[str, Snapshot | None] = {}
         self.said: list[str] = []
         """What is wrong with the whole."""
         self.newer_edition: int | None = None
@@ -102,46 +82,77 @@ class QuoteSheet:
     def _from_rows(self) -> None:
         quote = self.quote
         values = {name: getattr(quote, name) for name in HeadForm.NAMES}
-        values |= {name: values[name] or None for name in ("rush_share", "discount")}
+        values |= {name: values[name] or None for name in ("rush_share", "discount", "minimum")}
         self.head = HeadForm(shop=self.shop, currency=quote.currency, initial=values)
         self.pieces = []
         for key, piece in enumerate(quote.pieces.all()):
-            row = self._piece(str(key), {"piece": piece.piece_id, "name": piece.name, "words": piece.words})
+            written = {"piece": piece.piece_id, "name": piece.name, "words": piece.words}
+            row = self._piece(str(key), written, raw_of(self.estimates.get(piece.pk)))
             for place, line in enumerate(piece.lines.all()):
-                values = {name: getattr(line, name) for name in _LINE}
+                values = {name: getattr(line, name) for name in LINE}
                 row.lines.append(self._line(row, f"{key}-{place}", values))
             if not row.lines:
                 row.lines = [self._starter(row, place, kind) for place, kind in enumerate(STARTERS)]
             self.pieces.append(row)
         self.options = [
-            self._option(str(key), {name: getattr(option, name) for name in _OPTION})
+            self._option(str(key), {name: getattr(option, name) for name in OPTION})
             for key, option in enumerate(quote.options.all())
         ]
 
     def _from_data(self, data: QueryDict, *, judged: bool) -> None:
         """From what was posted; not `judged`, it is shown as it was typed without a word about mistakes."""
-        raw_head = _raw(data, "", HeadForm.NAMES, HeadForm.TICKS)
+        raw_head = fields_of(data, "", HeadForm.NAMES, HeadForm.TICKS)
         self.head = HeadForm(
             data if judged else None, shop=self.shop, currency=self.quote.currency, initial=raw_head
         )
-        line_keys = _keys(data, "lines", r"\d{1,4}-\d{1,4}", MOST_PIECES * MOST_LINES)
+        line_keys = keys_of(data, "lines", r"\d{1,4}-\d{1,4}", MOST_PIECES * MOST_LINES)
         self.pieces = []
-        for key in _keys(data, "pieces", r"\d{1,4}", MOST_PIECES + 1):
-            raw = _raw(data, f"piece-{key}-", ("piece", "name", "words"))
-            row = self._piece(key, raw, data if judged else None)
+        for key in keys_of(data, "pieces", r"\d{1,4}", MOST_PIECES + 1):
+            written = fields_of(data, f"piece-{key}-", ("piece", "name", "words"))
+            row = self._piece(key, written, raw_estimate(data, key), data if judged else None)
             for line_key in [one for one in line_keys if one.startswith(f"{key}-")][: MOST_LINES + 1]:
-                raw = _raw(data, f"line-{line_key}-", _LINE, _LINE_TICKS)
+                raw = fields_of(data, f"line-{line_key}-", LINE, LINE_TICKS)
                 row.lines.append(self._line(row, line_key, raw, data if judged else None))
             self.pieces.append(row)
         self.options = []
-        for key in _keys(data, "options", r"\d{1,4}", MOST_OPTIONS + 1):
-            raw = _raw(data, f"option-{key}-", _OPTION, _OPTION_TICKS)
+        for key in keys_of(data, "options", r"\d{1,4}", MOST_OPTIONS + 1):
+            raw = fields_of(data, f"option-{key}-", OPTION, OPTION_TICKS)
             self.options.append(self._option(key, raw, data if judged else None))
 
-    def _piece(self, key: str, initial: dict[str, Any], data: QueryDict | None = None) -> PieceRow:
+    def _piece(
+        self, key: str, initial: dict[str, Any], estimate: dict[str, Any], data: QueryDict | None = None
+    ) -> PieceRow:
         form = PieceForm(data, prefix=f"piece-{key}", initial=initial)
-        cautions = {str(piece.pk) for piece in self.commission_pieces if piece.lead_caution}
-        return PieceRow(key, form, lead_caution=str(initial.get("piece")) in cautions)
+        own = {str(piece.pk): piece for piece in self.commission_pieces}.get(str(initial.get("piece")))
+        return PieceRow(
+            key, form, self._estimate(key, own, estimate, data), lead_caution=bool(own and own.lead_caution)
+        )
+
+    def _estimate(
+        self, key: str, own: Piece | None, raw: dict[str, Any], data: QueryDict | None = None
+    ) -> EstimateRow:
+        quoted = self.kept.get(own.pk) if own else None
+        if raw.get("shape") and raw.get("shape") != raw.get("was"):
+            begun = begin_with(str(raw["shape"]), own, self.shop)
+            raw = {**raw, **{f"size-{name}": raw.get(f"size-{name}") or size for name, size in begun.items()}}
+        return EstimateRow(
+            key,
+            raw,
+            data=data,
+            shop=self.shop,
+            quote=self.quote,
+            piece=own,
+            kept=self.estimates.get(quoted.pk) if quoted else None,
+            schedules=self.schedules,
+            snapshot=self._snapshot,
+        )
+
+    def _snapshot(self, schedule: str) -> Snapshot | None:
+        """The price book's schedule as it is now, looked up once."""
+        if schedule not in self._snapshots:
+            found = book.schedule(int(schedule)) if schedule in self.schedules else None
+            self._snapshots[schedule] = book.snapshot(found) if found else None
+        return self._snapshots[schedule]
 
     def _line(
         self, piece: PieceRow, key: str, initial: dict[str, Any], data: QueryDict | None = None
@@ -180,7 +191,10 @@ class QuoteSheet:
 
     # -- adding and taking away rows -----------------------------------------------------------------------
 
-    PRESSES = ("add_line", "remove_line", "add_option", "remove_option", "add_piece", "remove_piece")
+    PRESSES = (
+        "add_line", "remove_line", "add_option", "remove_option", "add_piece", "remove_piece", "reckon",
+        "use_lines", "copy_piece", "go_back",
+    )  # fmt: skip
 
     @classmethod
     def is_press(cls, data: Mapping[str, Any]) -> bool:
@@ -196,7 +210,7 @@ class QuoteSheet:
         key, _, kind = value.partition(" ")
         for piece in self.pieces:
             if piece.key == key and len(piece.lines) < MOST_LINES:
-                place = _next([line.key.partition("-")[2] for line in piece.lines])
+                place = next_key([line.key.partition("-")[2] for line in piece.lines])
                 piece.lines.append(
                     self._starter(piece, place, kind if kind in Line.Kind.values else Line.Kind.OTHER)
                 )
@@ -208,7 +222,7 @@ class QuoteSheet:
 
     def _add_option(self, _value: str) -> None:
         if len(self.options) < MOST_OPTIONS:
-            key = str(_next([option.key for option in self.options]))
+            key = str(next_key([option.key for option in self.options]))
             self.options.append(self._option(key, {"taxable": self.shop.tax_labour}))
             self._look_at(self.options[-1].form, "text")
 
@@ -219,8 +233,9 @@ class QuoteSheet:
         if len(self.pieces) < MOST_PIECES:
             known = {str(piece.pk): piece for piece in self.commission_pieces}.get(value)
             row = self._piece(
-                str(_next([piece.key for piece in self.pieces])),
+                str(next_key([piece.key for piece in self.pieces])),
                 {"piece": known.pk, "name": known.name} if known else {},
+                {},
             )
             row.lines = [self._starter(row, place, kind) for place, kind in enumerate(STARTERS)]
             self.pieces.append(row)
@@ -228,6 +243,64 @@ class QuoteSheet:
 
     def _remove_piece(self, value: str) -> None:
         self.pieces = [piece for piece in self.pieces if piece.key != value]
+
+    def _reckon(self, _value: str) -> None:
+        """Only show what follows from another shape or schedule."""
+
+    def _go_back(self, value: str) -> None:
+        """Let go of a figure that was put in: "0 area-top"."""
+        key, _, figure = value.partition(" ")
+        self._put_estimate(key, lambda raw: {**raw, f"put-{figure}": ""})
+
+    def _use_lines(self, value: str) -> None:
+        """Lines from the estimate take the place of the piece's own, but for those of another kind."""
+        for row in self.pieces:
+            if row.key == value and (typed := row.estimate.lines()):
+                others = [
+                    line.form.initial
+                    for line in row.lines
+                    if not line.blank and line.form["kind"].value() == Line.Kind.OTHER
+                ]
+                self._put_lines(row, [*map(vars, typed), *others])
+                schedule = row.estimate.schedule
+                if schedule and not str(row.form["words"].value() or "").strip():
+                    self._put_words(row, schedule["words"])
+
+    def _copy_piece(self, value: str) -> None:
+        """A piece's words, lines and estimate for its siblings that have none: they are later pieces of the
+        set, so that their hours are multiplied by the shop's factor."""
+        source = next((row for row in self.pieces if row.key == value), None)
+        if source is None:
+            return
+        rates = source.estimate.schedule["rates"] if source.estimate.schedule else None
+        kept = decimal_of(rates, "later_piece_factor") if rates else book.rates().later_piece_factor
+        factor = Decimal(1) if source.estimate.raw.get("later") or kept is None else kept
+        raw = {
+            name: value
+            for name, value in source.estimate.raw.items()
+            if not name.startswith("put-") or name.startswith("put-area-")
+        }
+        for row in [row for row in self.pieces if row is not source and row.is_empty]:
+            self._put_words(row, source.form["words"].value())
+            self._put_estimate(row.key, lambda _: {**raw, "later": "on", "count": ""})
+            lines = [
+                {name: line.form[name].value() for name in LINE} for line in source.lines if not line.blank
+            ]
+            self._put_lines(row, [quicker(line, factor) for line in lines])
+
+    def _put_words(self, row: PieceRow, words: Any) -> None:
+        written = {name: row.form[name].value() for name in ("piece", "name")}
+        row.form = PieceForm(prefix=f"piece-{row.key}", initial={**written, "words": words})
+
+    def _put_lines(self, row: PieceRow, lines: Iterable[Mapping[str, Any]]) -> None:
+        row.lines = []
+        for place, line in enumerate(lines):
+            row.lines.append(self._line(row, f"{row.key}-{place}", {name: line.get(name) for name in LINE}))
+
+    def _put_estimate(self, key: str, change: Callable[[dict[str, Any]], dict[str, Any]]) -> None:
+        for row in self.pieces:
+            if row.key == key:
+                row.estimate = self._estimate(key, row.estimate.piece, change(row.estimate.raw))
 
     @staticmethod
     def _look_at(form: forms.Form, name: str) -> None:
@@ -239,12 +312,19 @@ class QuoteSheet:
         here = {str(row.form["piece"].value()) for row in self.pieces}
         return [piece for piece in self.commission_pieces if str(piece.pk) not in here]
 
+    @property
+    def has_empty(self) -> bool:
+        """Whether a piece has nothing written for it yet."""
+        return any(row.is_empty for row in self.pieces)
+
     # -- what it says --------------------------------------------------------------------------------------
 
     def _forms(self) -> Iterator[forms.Form]:
         yield self.head
         for piece in self.pieces:
             yield piece.form
+            if piece.estimate.begun:
+                yield piece.estimate.form
             yield from (line.form for line in piece.lines if not line.blank)
         yield from (option.form for option in self.options if not option.blank)
 
@@ -293,13 +373,14 @@ class QuoteSheet:
     def typed(self) -> TypedQuote:
         """What was typed, once every field could be read."""
         head = {name: value for name, value in self.head.cleaned_data.items() if name != "edition"}
-        head |= {name: head[name] or Decimal(0) for name in ("rush_share", "discount")}
+        head |= {name: head[name] or Decimal(0) for name in ("rush_share", "discount", "minimum")}
         return TypedQuote(
             pieces=[
                 TypedPiece(
                     name=row.form.cleaned_data["name"],
                     words=row.form.cleaned_data["words"],
                     piece_id=row.form.cleaned_data["piece"],
+                    estimate=row.estimate.typed(),
                     lines=[TypedLine(**line.form.cleaned_data) for line in row.lines if not line.blank],
                 )
                 for row in self.pieces
@@ -312,12 +393,12 @@ class QuoteSheet:
         """What can be read so far, added up. Piece keys are the pieces' keys. Raises `ValueError` with a
         sentence."""
         lines = {
-            piece.key: [_countable(row.form) for row in piece.lines if not row.blank] for piece in self.pieces
+            piece.key: [countable(row.form) for row in piece.lines if not row.blank] for piece in self.pieces
         }
         read = {key: [line for line in rows if line is not None] for key, rows in lines.items()}
         uncounted = sum(len(rows) - len(read[key]) for key, rows in lines.items())
         forms_ = [option.form for option in self.options if not option.blank]
-        options = {row: option for row, form in enumerate(forms_) if (option := _offered(form)) is not None}
+        options = {row: option for row, form in enumerate(forms_) if (option := offered(form)) is not None}
         uncounted += len(forms_) - len(options)
         terms = self.terms()
 
@@ -332,68 +413,17 @@ class QuoteSheet:
 
     def terms(self) -> Terms:
         """What goes on top and comes off, as typed, as far as it can be read."""
-        rush = bool(_read(self.head, "rush")) and _read(self.head, "rush_share")
+        rush = bool(read(self.head, "rush")) and read(self.head, "rush_share")
         return Terms(
             self.share,
-            _read(self.head, "minimum"),
+            read(self.head, "minimum") or Decimal(0),
             rush or Decimal(0),
-            _read(self.head, "discount") or Decimal(0),
-            _read(self.head, "discount_words") or "",
+            read(self.head, "discount") or Decimal(0),
+            read(self.head, "discount_words") or "",
         )
 
     @property
     def share(self) -> Decimal:
         """The deposit's share as typed, or as kept while it cannot be read."""
-        share: Decimal | None = _read(self.head, "deposit_share")
+        share: Decimal | None = read(self.head, "deposit_share")
         return self.quote.deposit_share if share is None else share
-
-
-_LINE = ("kind", "text", "quantity", "unit", "unit_price", "taxable", "allowance", "by_number")
-_LINE_TICKS = ("taxable", "allowance")
-_OPTION = ("text", "price", "taxable", "choice", "preselected", "allowance")
-_OPTION_TICKS = ("taxable", "preselected", "allowance")
-
-
-def _has_any(form: forms.Form, *names: str) -> bool:
-    return any(form[name].value() or form[name].errors for name in names)
-
-
-def _read(form: forms.Form, name: str) -> Any:
-    """What stands in a field, whether it was typed just now or kept before; `None` while it cannot be
-    read."""
-    try:
-        field = form.fields[name]
-        return field.clean(field.prepare_value(form[name].value()))
-    except ValidationError:
-        return None
-
-
-def _countable(form: LineForm) -> TypedLine | None:
-    quantity, price = _read(form, "quantity"), _read(form, "unit_price")
-    by_number = _read(form, "by_number")
-    if quantity is None or price is None or by_number is None:
-        return None
-    return TypedLine("other", "", price, quantity, "", bool(_read(form, "taxable")), by_number=by_number)
-
-
-def _offered(form: OptionForm) -> TypedOption | None:
-    price = _read(form, "price")
-    if price is None:
-        return None
-    ticks = {name: bool(_read(form, name)) for name in ("taxable", "preselected")}
-    return TypedOption("", price, choice=_read(form, "choice") or "", **ticks)
-
-
-def _keys(data: QueryDict, name: str, shape: str, most: int) -> list[str]:
-    return [key for key in dict.fromkeys(data.getlist(name)) if re.fullmatch(shape, key, re.ASCII)][:most]
-
-
-def _raw(data: QueryDict, prefix: str, names: Any, ticks: tuple[str, ...] = ()) -> dict[str, Any]:
-    return {
-        name: f"{prefix}{name}" in data if name in ticks else data.get(f"{prefix}{name}", "")
-        for name in names
-    }
-
-
-def _next(keys: list[str]) -> int:
-    return max((int(key) for key in keys), default=-1) + 1

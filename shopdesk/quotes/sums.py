@@ -25,7 +25,7 @@ class Terms:
     rush in percent."""
 
     deposit_share: Decimal
-    minimum: Decimal | None = None
+    minimum: Decimal = ZERO
     rush_share: Decimal = ZERO
     discount: Decimal = ZERO
     discount_words: str = ""
@@ -96,7 +96,7 @@ def added_up(
     tax, deposit = tax_rule(quote), pricing.DepositRule(share=terms.deposit_share)
     plain = pricing.totals(lined, ticked, tax, deposit, quote.currency)
     work = plain.subtotal
-    topped_up = max(ZERO, EXACT.subtract(terms.minimum or ZERO, work))
+    topped_up = max(ZERO, EXACT.subtract(terms.minimum, work))
     charged = EXACT.add(work, topped_up)
     rush = half_up(EXACT.multiply(charged, terms.rush_share).scaleb(-2, EXACT), minor)
     discount = min(terms.discount, EXACT.add(charged, rush))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from dataclasses import field as made
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 from shopdesk.craft import pricing
 from shopdesk.craft.money import minor_units
@@ -71,6 +73,20 @@ class TypedLine:
 
 
 @dataclass(frozen=True)
+class TypedEstimate:
+    """An estimate as it was typed: sizes in the words of whoever typed them, the schedule as its snapshot,
+    and figures put in by hand beside what was worked out (`estimates.Reckoned`, by their keys)."""
+
+    shape: str
+    sizes: Mapping[str, str]
+    count: int = 1
+    later: bool = False
+    schedule: Mapping[str, Any] = made(default_factory=dict)
+    puts: Mapping[str, Decimal] = made(default_factory=dict)
+    worked_out: Mapping[str, Decimal] = made(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class TypedPiece:
     """`piece_id` names a piece of the commission; without one, a piece of this name is added to it."""
 
@@ -78,6 +94,7 @@ class TypedPiece:
     words: str
     lines: Sequence[TypedLine] = ()
     piece_id: int | None = None
+    estimate: TypedEstimate | None = None
 
 
 @dataclass(frozen=True)
@@ -109,7 +126,7 @@ class TypedQuote:
     not_included: str = ""
     terms: str = ""
     show_lines: bool = False
-    minimum: Decimal | None = None
+    minimum: Decimal = Decimal(0)
     rush: bool = False
     rush_share: Decimal = Decimal(0)
     discount: Decimal = Decimal(0)
@@ -146,11 +163,11 @@ def faults(typed: TypedQuote, currency: str, today: date) -> list[Fault]:
         found.append(Fault(f"Rush is between nothing and {MOST_RUSH} percent on top.", "rush_share"))
     elif typed.rush and not typed.rush_share:
         found.append(Fault("Say how many percent rush adds.", "rush_share"))
-    for field, amount in (("minimum", typed.minimum), ("discount", typed.discount)):
-        if amount is not None and amount < 0:
-            found.append(Fault("Write it without a minus sign.", field))
-        elif amount is not None and amount >= most_of_a_line(currency):
-            found.append(Fault("That is not believable; please check it.", field))
+    for place, amount in (("minimum", typed.minimum), ("discount", typed.discount)):
+        if amount < 0:
+            found.append(Fault("Write it without a minus sign.", place))
+        elif amount >= most_of_a_line(currency):
+            found.append(Fault("That is not believable; please check it.", place))
     if not found:
         whole = sum((line.amount(currency) for piece in typed.pieces for line in piece.lines), Decimal(0))
         if whole >= most_of_a_line(currency) * 10:

@@ -54,7 +54,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='quote',
             name='minimum',
-            field=shopdesk.base.fields.AmountField(null=True),
+            field=shopdesk.base.fields.AmountField(default=Decimal('0')),
         ),
         migrations.AddField(
             model_name='quote',
@@ -73,6 +73,7 @@ class Migration(migrations.Migration):
                 ('shape', models.CharField(max_length=8)),
                 ('sizes', models.JSONField(default=dict)),
                 ('count', models.PositiveSmallIntegerField(default=1)),
+                ('later', models.BooleanField(default=False)),
                 ('schedule', models.JSONField(default=dict)),
                 ('quoted', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='estimate', to='quotes.quotepiece')),
             ],

@@ -21,3 +21,9 @@ def at(things: Mapping[str, Any] | None, key: str | None) -> Any:
 def choice_field(form: forms.Form, place: int) -> BoundField:
     """The field of a quote's choice, by its place."""
     return form[f"choice-{place}"]
+
+
+@register.filter
+def named(form: forms.Form, name: str) -> BoundField:
+    """A field of a form by its name."""
+    return form[name]
