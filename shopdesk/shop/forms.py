@@ -270,7 +270,7 @@ class ShopForm(forms.Form):
         ),
         (
             "Bank transfer",
-            (Row("bank_name", "bank_holder"), Row("iban", "bic"), "bank_words"),
+            (Row("bank_name", "bank_holder"), "iban", _short("bic"), "bank_words"),
         ),
         ("Drop-off and pickup", (Row("slot_minutes", "notice_hours", "book_days_ahead"),)),
     )

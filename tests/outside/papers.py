@@ -18,6 +18,11 @@ PIECES = [
     ("Chair with a caned seat", "", ["Cleaned, loose joints glued."], "80.00"),
 ]
 
+BANK = [
+    {"label": "Account holder", "value": "Tidewell Bench"},
+    {"label": "IBAN", "value": "DE89 3704 0044 0532 0130 00"},
+]
+
 QUOTE: dict[str, Any] = {
     "shop": {
         "name": "Tidewell Bench",
@@ -66,17 +71,13 @@ QUOTE: dict[str, Any] = {
     "sample_promise": "you approve a sample first.",
     "deposit_words": "The deposit of $212.50 is part of the price.",
     "how_to_accept": "Accept on your page, or sign here.",
+    "bank": BANK,
     # What a quote may be frozen with, but only the desk sees.
     "cost_of_materials": "31.07 for the owner only",
 }
 
 
 HEAD = {name: QUOTE[name] for name in ("shop", "client", "lang", "page_size")}
-BANK = [
-    {"label": "Account holder", "value": "Tidewell Bench"},
-    {"label": "IBAN", "value": "DE89 3704 0044 0532 0130 00"},
-]
-
 CHANGE: dict[str, Any] = {
     **HEAD,
     "number": "26-001",

@@ -203,6 +203,7 @@ def test_it_reads_in_the_order_in_which_it_is_written(data: bytes) -> None:
         "Sales tax, 6.25 %",
         "$425.00",
         "The deposit of $212.50 is part of the price.",
+        "IBAN DE89 3704 0044 0532 0130 00",
         "Taking off and refitting the hardware",
         "Upholstery",
         "Good to know",

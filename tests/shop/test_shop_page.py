@@ -216,3 +216,30 @@ def test_zones_are_places() -> None:
 
 def test_every_way_of_writing_has_its_own_money() -> None:
     assert all(likely(name.replace("_", "-")).locale == name for name in LOCALES)
+
+
+def test_an_account_number_is_checked_and_shown_in_groups(desk: Browser, shop: Shop) -> None:
+    """The IBAN is the example of the SWIFT IBAN registry for Germany."""
+    typed = as_typed(desk) | {"bank_name": "Hafenbank", "iban": "de89 3704 0044 0532 0130 01"}
+    answer = desk.post(reverse("desk:shop"), typed)
+    assert answer.status_code == 422
+    assert "check digits" in answer.content.decode()
+    assert "de89 3704 0044 0532 0130 01" in answer.content.decode()
+    typed |= {"iban": "de89 3704-0044 0532 0130 00", "bic": "cobadeff xxx", "charges_vat": "on"}
+    assert desk.post(reverse("desk:shop"), typed).status_code == 302
+    kept = Shop.objects.get()
+    assert (kept.iban, kept.bic, kept.bank_name, kept.charges_vat) == (
+        "DE89370400440532013000", "COBADEFFXXX", "Hafenbank", True,
+    )  # fmt: skip
+    assert "DE89 3704 0044 0532 0130 00" in desk.get(reverse("desk:shop")).content.decode()
+    before = Shop.objects.values().get()
+    assert desk.post(reverse("desk:shop"), as_typed(desk)).status_code == 302
+    assert Shop.objects.values().get() == before
+
+
+def test_how_to_transfer_money_may_be_words(desk: Browser, shop: Shop) -> None:
+    typed = as_typed(desk) | {"bank_words": "Routing 021000021\nAccount 000123"}
+    assert desk.post(reverse("desk:shop"), typed).status_code == 302
+    assert Shop.objects.get().bank_words.splitlines() == ["Routing 021000021", "Account 000123"]
+    typed |= {"bic": "NOTABIC"}
+    assert "A BIC has 8 or 11" in desk.post(reverse("desk:shop"), typed).content.decode()
