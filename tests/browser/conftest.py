@@ -8,15 +8,23 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Request, Response, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    Request,
+    Response,
+    ViewportSize,
+    sync_playwright,
+)
 
 from shopdesk.natives import chromium
 from tests.conftest import need
 from tests.postbox import Postbox, open_postbox
 from tests.services.serving import Served
 
-PHONE = {"width": 390, "height": 844}
-LAPTOP = {"width": 1280, "height": 900}
+PHONE: ViewportSize = {"width": 390, "height": 844}
+LAPTOP: ViewportSize = {"width": 1280, "height": 900}
 _ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars"]
 
 
@@ -65,7 +73,7 @@ def complaints() -> Complaints:
     return Complaints()
 
 
-def at_width(browser: Browser, size: Any, complaints: Complaints, **more: Any) -> BrowserContext:
+def at_width(browser: Browser, size: ViewportSize, complaints: Complaints, **more: Any) -> BrowserContext:
     """A browser of one person, with cookies of its own."""
     context = browser.new_context(viewport=size, locale="en-US", **more)
     context.set_default_timeout(15_000)

@@ -111,7 +111,7 @@ class Inspector:
         for size in (LAPTOP, PHONE):
             page.set_viewport_size(size)
             for scheme in ("light", "dark"):
-                page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+                page.emulate_media(color_scheme=scheme)
                 found = page.evaluate(_RUN, _COLOURS if scheme == "dark" else rules)
                 self.wrong += [f"{name}, {size['width']} px, {scheme}: {one}" for one in found]
             try:

@@ -22,10 +22,9 @@ from tests.browser.conftest import LAPTOP, PHONE, Complaints, at_width, no_sidew
 from tests.conftest import MakePicture
 from tests.postbox import Postbox, enclosed, in_one_thread, link_in, text_of, wait_until
 from tests.services.serving import Served
+from tests.story import CLIENT, CLIENT_KINDS, JOURNAL, SHOP, SHOP_KINDS
 
 pytestmark = pytest.mark.browser
-
-CLIENT, SHOP = "ottoline@example.com", "hello@tidewell.example.com"
 
 
 class Person:
@@ -357,43 +356,6 @@ def book(client: Person, link: str, address: str, press: str) -> datetime:
     client.press(press)
     client.sees("Booked:")
     return datetime.fromisoformat(start)
-
-
-CLIENT_KINDS = {
-    "request-received": 1,
-    "quote": 1,
-    "quote-accepted": 1,
-    "receipt": 2,
-    "visit": 2,
-    "checked-in": 1,
-    "sample": 2,
-    "progress": 2,
-    "ready": 1,
-    "collected": 1,
-}
-SHOP_KINDS = {"new-request": 1, "quote-answered": 1, "visit-changed": 2, "sample-answered": 2}
-JOURNAL = [
-    "request received",
-    "quoted",
-    "agreed",
-    "payment received",
-    "booked",
-    "drop-off booked",
-    "checked in",
-    "in work",
-    "sample proposed",
-    "sample again",
-    "sample proposed",
-    "sample approved",
-    "first coat",
-    "progress shown",
-    "drying",
-    "progress shown",
-    "ready",
-    "pickup booked",
-    "payment received",
-    "collected",
-]
 
 
 def afterwards(var: Path, postbox: Postbox) -> None:
