@@ -26,8 +26,9 @@ from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
 from shopdesk.quotes.choices import amiss
 from shopdesk.quotes.content import agreed_content, content_of, content_sha256, paragraphs
+from shopdesk.quotes.differences import differences
 from shopdesk.quotes.models import Acceptance, Quote, QuotePiece
-from shopdesk.quotes.queries import whole
+from shopdesk.quotes.queries import sent_before, whole
 from shopdesk.quotes.rows import copy_rows, write_rows
 from shopdesk.quotes.sums import missing, tax_rule, totals_of
 from shopdesk.quotes.typed import Fault, TypedQuote, faults
@@ -35,6 +36,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
 PAY_WITHIN = timedelta(days=7)
+MOST_CHANGES_SAID = 12
 QUOTABLE = (Stage.REQUESTED, Stage.QUOTED, Stage.WITHDRAWN, Stage.DECLINED)
 
 
@@ -159,6 +161,10 @@ def send(commission: Commission, edition: int, who: Who) -> Quote:
     Quote.objects.filter(pk=draft.pk, state=Quote.State.DRAFT).update(
         state=Quote.State.SENT, sent_at=timezone.now(), document=document, frozen=frozen
     )
+    earlier = sent_before(draft)
+    changes = (
+        [one.said() for one in differences(earlier.frozen, frozen)] if earlier and earlier.frozen else []
+    )
     total = next(row["amount"] for row in frozen["sums"] if row["kind"] == "total")
     if now.stage == Stage.QUOTED:
         write_line(
@@ -179,6 +185,8 @@ def send(commission: Commission, edition: int, who: Who) -> Quote:
             "ready_on": frozen["ready_on"],
             "options": "yes" if frozen["options"] or frozen["choices"] else "",
             "replaces": "yes" if replaced else "",
+            "changed": changes[:MOST_CHANGES_SAID]
+            + (["And more, on your page."] if len(changes) > MOST_CHANGES_SAID else []),
         },
         path=reverse("portal:quote", args=[now.number]),
         enclose=[Enclose(document.filename, "application/pdf", ref=document.ref)],
@@ -245,7 +253,8 @@ def accept(
     if open_still:
         raise Refused(" ".join(open_still), field="option")
     try:
-        totals = totals_of(quote, set(option_ids)).totals
+        added = totals_of(quote, set(option_ids))
+        totals = added.totals
     except ValueError as error:
         raise Refused(str(error)) from error
 
@@ -284,7 +293,7 @@ def accept(
         tax=tax_rule(quote),
         taxable=totals.taxable,
         tax_sum=totals.tax,
-        agreed=agreed_content(quote, chosen, totals, shop, said_on),
+        agreed=agreed_content(quote, chosen, added, shop, said_on),
     )
     context: dict[str, Any] = {
         "total": total,

@@ -24,7 +24,7 @@ from shopdesk.quotes.glance import glance, taken
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote, revision_of
 from shopdesk.quotes.sheet import QuoteSheet
-from shopdesk.quotes.showing import pictures_in
+from shopdesk.quotes.showing import changes_in, pictures_in
 from shopdesk.quotes.sums import missing, sums_of
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 from shopdesk.shop.models import Shop
@@ -147,7 +147,7 @@ def quote_sums(request: DeskRequest, number: str) -> HttpResponseBase:
     draft = draft_of(commission)
     if draft is None:
         return HttpResponse(status=204)
-    sheet = QuoteSheet(request.shop, draft, commission, request.POST)
+    sheet = QuoteSheet(request.shop, draft, commission, request.POST, only_sums=True)
     context = {"quote": draft, "sheet": sheet, **_summed(sheet, request.shop)}
     page: HttpResponse = render(request, "quotes/_live.html", context)
     return page
@@ -200,6 +200,7 @@ def quote_revision(request: DeskRequest, number: str, revision: int) -> HttpResp
             "acceptance": getattr(one, "acceptance", None),
             "draft": draft_of(commission),
             "at_desk": True,
+            **changes_in(one, content),
         },
     )
     return page

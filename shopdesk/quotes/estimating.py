@@ -174,15 +174,19 @@ class EstimateRow:
 
     @cached_property
     def ask(self) -> estimates.Ask:
-        read = {
-            size.name: self._clean(_field_of(size, self.shop), f"size-{size.name}")
-            for size in sizes.sizes_of(self.shape)
-        }
+        read, unread = {}, []
+        for size in sizes.sizes_of(self.shape):
+            try:
+                field, name = _field_of(size, self.shop), f"size-{size.name}"
+                read[size.name] = field.clean(field.prepare_value(self.raw.get(name)))
+            except ValidationError as error:
+                unread.append(f"{size.label}: {' '.join(error.messages)}")
         count = self._clean(sizes.CountField(self.shop), "count") or 1
         try:
             shape = sizes.shape_from(self.shape, read) if self.shape else "No shape yet."
         except ValueError as error:
             shape = str(error)
+        shape = " ".join(unread) or shape
         self.lacking = shape if isinstance(shape, str) else ""
         return estimates.Ask(
             shape_name=self.shape,

@@ -105,27 +105,43 @@ class PieceForm(forms.Form):
 
 class LineForm(forms.Form):
     """A line's labels stand at the head of their column, so each field carries one of its own for those who
-    listen."""
+    listen. `shared` are fields that many lines have in common, where none of them is drawn."""
 
     say_needed = False
 
-    def __init__(self, *args: Any, shop: Shop, currency: str, said: str, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        shop: Shop,
+        currency: str,
+        said: str,
+        shared: dict[str, forms.Field] | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields = {
-            "text": forms.CharField(label="What", max_length=200),
-            "kind": forms.ChoiceField(label="Kind", choices=Line.Kind.choices),
-            "quantity": NumberField(shop, decimals=3, most=100_000, label="How many"),
-            "unit": forms.CharField(label="Unit", max_length=20, required=False),
-            "unit_price": MoneyField(shop, currency=currency, label="Price of one"),
-            "taxable": forms.BooleanField(label="Taxed", required=False),
-            "allowance": forms.BooleanField(label="Set aside", required=False),
-            "by_number": ByNumberField(shop, currency=currency, label="From a number on, each"),
-        }
+        if shared is not None:
+            self.fields = shared
+            return
+        self.fields = line_fields(shop, currency)
         for one in self.fields.values():
             one.widget.attrs["aria-label"] = f"{one.label}, {said}"
-        self.fields["text"].error_messages["required"] = "Say what it is for."
-        self.fields["quantity"].error_messages["required"] = "How many?"
-        self.fields["unit_price"].error_messages["required"] = "Write the price of one."
+
+
+def line_fields(shop: Shop, currency: str) -> dict[str, forms.Field]:
+    made: dict[str, forms.Field] = {
+        "text": forms.CharField(label="What", max_length=200),
+        "kind": forms.ChoiceField(label="Kind", choices=Line.Kind.choices),
+        "quantity": NumberField(shop, decimals=3, most=100_000, label="How many"),
+        "unit": forms.CharField(label="Unit", max_length=20, required=False),
+        "unit_price": MoneyField(shop, currency=currency, label="Price of one"),
+        "taxable": forms.BooleanField(label="Taxed", required=False),
+        "allowance": forms.BooleanField(label="Set aside", required=False),
+        "by_number": ByNumberField(shop, currency=currency, label="From a number on, each"),
+    }
+    made["text"].error_messages["required"] = "Say what it is for."
+    made["quantity"].error_messages["required"] = "How many?"
+    made["unit_price"].error_messages["required"] = "Write the price of one."
+    return made
 
 
 class OptionForm(forms.Form):

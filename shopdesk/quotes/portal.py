@@ -23,7 +23,7 @@ from shopdesk.quotes.answers import AcceptForm, DeclineForm, asked
 from shopdesk.quotes.choices import begun, by_id, settled
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import history, revision_of
-from shopdesk.quotes.showing import pictures_in
+from shopdesk.quotes.showing import changes_in, pictures_in
 from shopdesk.quotes.sums import sums_of, totals_of
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
@@ -138,6 +138,8 @@ def _page(
         "ticked": {str(pk) for pk in ticked},
         **_sums(one, ticked, shop),
     }
+    if not request.headers.get("HX-Request"):
+        context |= changes_in(one, one.frozen)
     if request.headers.get("HX-Request") and request.method == "GET":
         return render(request, "quotes/_sums.html", context)
     if not can and form is not None and form.is_bound:

@@ -63,6 +63,12 @@ def revision_of(commission: Commission, revision: int, *, draft: bool = False) -
     return quote
 
 
+def sent_before(quote: Quote) -> Quote | None:
+    """The revision that was out last before this one, with what it said."""
+    gone_out = Quote.objects.filter(commission_id=quote.commission_id, revision__lt=quote.revision)
+    return gone_out.exclude(state=Quote.State.DRAFT).order_by("-revision").first()
+
+
 def whole(quote_id: int) -> Quote:
     return _whole().get(pk=quote_id)
 

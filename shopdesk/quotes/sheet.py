@@ -15,7 +15,7 @@ from shopdesk.pricebook import queries as book
 from shopdesk.pricebook.queries import Snapshot, decimal_of
 from shopdesk.quotes.choices import begun, extremes, settled
 from shopdesk.quotes.estimating import EstimateRow, raw_of
-from shopdesk.quotes.forms import STARTERS, HeadForm, LineForm, OptionForm, PieceForm
+from shopdesk.quotes.forms import STARTERS, HeadForm, LineForm, OptionForm, PieceForm, line_fields
 from shopdesk.quotes.models import Line, Quote
 from shopdesk.quotes.queries import estimates_of, schedule_names
 from shopdesk.quotes.sheet_rows import (
@@ -60,14 +60,22 @@ class QuoteSheet:
     """
 
     def __init__(
-        self, shop: Shop, quote: Quote, commission: Commission, data: QueryDict | None = None
+        self,
+        shop: Shop,
+        quote: Quote,
+        commission: Commission,
+        data: QueryDict | None = None,
+        *,
+        only_sums: bool = False,
     ) -> None:
+        """`only_sums`: its rows will be added up and never drawn, which is quicker to make."""
         self.shop, self.quote = shop, quote
         self.commission_pieces = list(commission.pieces.all())
         self.kept = {row.piece_id: row for row in quote.pieces.all()}
         self.estimates = estimates_of(quote)
         self.schedules = schedule_names()
         self._snapshots: dict[str, Snapshot | None] = {}
+        self._shared = line_fields(shop, quote.currency) if only_sums else None
         self.said: list[str] = []
         """What is wrong with the whole."""
         self.newer_edition: int | None = None
@@ -168,6 +176,7 @@ class QuoteSheet:
             shop=self.shop,
             currency=self.quote.currency,
             said=said,
+            shared=self._shared,
         )
         return LineRow(key, form, blank)
 
