@@ -21,7 +21,7 @@ from shopdesk.look import formats
 from shopdesk.photos.models import Picture
 from shopdesk.quotes.choices import begun, by_id, choices_of, settled
 from shopdesk.quotes.models import Line, Option, Quote, QuotePiece
-from shopdesk.quotes.sums import sums_of, totals_of, typed_line
+from shopdesk.quotes.sums import Added, sums_of, totals_of, typed_line
 from shopdesk.quotes.typed import choice_key
 from shopdesk.shop.models import Shop
 
@@ -85,29 +85,27 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
     }
 
 
-def agreed_content(
-    quote: Quote, chosen: Sequence[Option], totals: Totals, shop: Shop, said_on: date
-) -> Agreed:
-    """What was accepted, for the account that it opens: invoices repeat it. Prices are without tax."""
+def agreed_content(quote: Quote, chosen: Sequence[Option], added: Added, shop: Shop, said_on: date) -> Agreed:
+    """What was accepted, for the account that it opens: invoices repeat it. Prices are without tax, and add
+    up to the subtotal."""
     frozen = quote.frozen or {}
     sizes = {piece["name"]: piece["size"] for piece in frozen.get("pieces", [])}
 
-    def written(value: Decimal) -> str:
-        return formats.amount(value, quote.currency, shop.locale)
+    def row(name: str, price: Decimal, size: str = "", words: str = "") -> AgreedRow:
+        written = formats.amount(price, quote.currency, shop.locale)
+        return AgreedRow(name=name, size=size, words=paragraphs(words), price=written)
 
-    pieces: list[AgreedRow] = []
+    pieces = []
     for piece in quote.pieces.all():
         name = piece.name[:1].upper() + piece.name[1:]
-        price = written(totals.pieces[str(piece.pk)])
-        row = AgreedRow(name=name, size=sizes.get(name, ""), words=paragraphs(piece.words), price=price)
-        pieces.append(row)
-    options = [
-        AgreedRow(name=option.text, size="", words=[], price=written(option.price)) for option in chosen
+        pieces.append(row(name, added.totals.pieces[str(piece.pk)], sizes.get(name, ""), piece.words))
+    besides = [
+        ("Up to our smallest charge", added.topped_up),
+        (f"Done sooner, {formats.number(added.terms.rush_share, shop.locale)} %", added.rush),
+        (added.terms.discount_words or "Discount", -added.discount),
     ]
-    named = [*totals.pieces.values(), *(option.price for option in chosen)]
-    besides = totals.subtotal - sum(named, Decimal(0))
-    if besides:  # what belongs to no piece; the rows add up to the subtotal, whatever a quote is made of
-        options.append(AgreedRow(name="Besides, as quoted", size="", words=[], price=written(besides)))
+    options = [row(option.text, option.price) for option in chosen]
+    options += [row(name, price) for name, price in besides if price]
     on = formats.day(said_on, shop.locale)
     said = f"Quote {quote.commission.number}, revision {quote.revision}, accepted {on}"
     return Agreed(said=said, pieces=pieces, options=options)

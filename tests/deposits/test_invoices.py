@@ -372,3 +372,23 @@ def test_an_account_added_up_names_its_papers(taxed: Commission, as_owner: Who, 
     assert found is not None
     assert found.entries[0].invoice_or_none is not None
     assert found.entries[0].invoice.document.filename.startswith("invoice-I-")
+
+
+def test_rush_and_discount_have_rows_of_their_own(
+    commission: Commission, as_owner: Who, as_client: Who
+) -> None:
+    """The rows add up to what stands without tax, whatever the quote is made of."""
+    other = {
+        "rush": True,
+        "rush_share": Decimal(10),
+        "discount": Decimal("46.24"),
+        "discount_words": "A friend",
+    }
+    accept(send(commission, as_owner, **other).pk, [], "Ottoline Brask", as_client)
+    made = invoices.issue(commission, as_owner)
+    assert [(row["name"], row["price"]) for row in content(made)["rows"]] == [
+        ("Writing desk", "678.40"),
+        ("Done sooner, 10 %", "67.84"),
+        ("A friend", "−46.24"),
+    ]
+    assert made.net == Decimal("700.00")
