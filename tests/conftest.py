@@ -45,7 +45,7 @@ def need(what: str, there: bool, reason: str) -> None:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what touches the database, so that `manage.py test` runs only that a second time, on PostgreSQL."""
+    """Mark what touches the database, so that `manage.py test` runs that alone again on PostgreSQL."""
     for item in items:
         asked = set(getattr(item, "fixturenames", ()))
         if item.get_closest_marker("django_db") or asked & {"db", "transactional_db", "live_server"}:
