@@ -43,6 +43,15 @@ def need(what: str, there: bool, reason: str) -> None:
     pytest.skip(f"{what}: {reason}")
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what touches the database, so that `manage.py test` runs that alone again on PostgreSQL."""
+    for item in items:
+        asked = set(getattr(item, "fixturenames", ()))
+        if item.get_closest_marker("django_db") or asked & {"db", "transactional_db", "live_server"}:
+            item.add_marker("database")
+
+
 @pytest.fixture(autouse=True)
 def _own_folders(tmp_path: Path, settings: Any) -> None:
     settings.PICTURES = tmp_path / "pictures"

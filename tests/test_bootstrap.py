@@ -264,7 +264,7 @@ def test_stopped_half_way_it_leaves_nothing_behind(
         silent_server.wait_for_a_call()
         assert project.venv.is_dir()
     process.send_signal(signum)
-    out, err = process.communicate(timeout=60)
+    out, err = process.communicate(timeout=240)
     assert process.returncode == 128 + signum
     assert out == ""
     assert err == "Stopped.\n"
@@ -289,7 +289,7 @@ def test_killed_outright_the_next_run_starts_afresh(project: Project, silent_ser
     )
     os.killpg(pip, signal.SIGKILL)
 
-    out, err = following.communicate(timeout=60)
+    out, err = following.communicate(timeout=240)
     assert (following.returncode, out) == (0, f"django 5.2.1 {project.venv} check\n"), err
     assert "Making" in err
     assert not (project.venv / "half-made").exists()
@@ -305,7 +305,7 @@ def test_two_at_once_make_one(project: Project) -> None:
 
 
 def test_an_environment_made_by_hand_is_built_upon_and_never_thrown_away(project: Project) -> None:
-    subprocess.run([sys.executable, "-m", "venv", project.venv], check=True, timeout=60)
+    subprocess.run([sys.executable, "-m", "venv", project.venv], check=True, timeout=240)
     (project.venv / "mine").touch()
     good = (project.root / "shared" / "locks" / "run.txt").read_text()
     project.write_locks("django==5.2.3 --hash=sha256:" + 64 * "0" + "\n")

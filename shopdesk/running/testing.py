@@ -47,11 +47,11 @@ class Step:
 ALL = (
     Step("SQLite", SQLITE, ("-n", "2", "-m", BULK)),
     Step("SQLite, with servers of its own and a browser", SQLITE, ("-m", "services or browser")),
-    Step("PostgreSQL", POSTGRES, ("-n", "2", "-m", BULK)),
+    Step("PostgreSQL", POSTGRES, ("-n", "2", "-m", f"database and {BULK}")),
     Step("PostgreSQL, with servers of its own", POSTGRES, ("-m", "services and not browser")),
 )
-"""The whole suite. What starts servers runs alone: it waits for things, and the machine may have two
-cores."""
+"""The whole suite. What starts servers runs alone: it waits for things, and the machine may have two cores.
+On PostgreSQL the tests that touch no database (`tests/conftest.py` marks those that do) are not run again."""
 
 
 def run(arguments: Sequence[str], database: str | None = None) -> int:
