@@ -9,8 +9,9 @@ from decimal import Decimal
 from typing import Literal, cast
 
 from shopdesk.craft import pricing
-from shopdesk.craft.money import minor_units, split
-from shopdesk.craft.rounding import EXACT, half_up
+from shopdesk.craft.asking import with_minimum
+from shopdesk.craft.money import split
+from shopdesk.craft.rounding import EXACT
 from shopdesk.look import formats
 from shopdesk.quotes.choices import by_id, choices_of, extremes
 from shopdesk.quotes.models import Line, Quote
@@ -33,9 +34,9 @@ class Terms:
 
 @dataclass(frozen=True)
 class Added:
-    """A quote added up. `totals` holds everything; of its `options`, `ticked` are the options themselves,
-    `topped_up` what was added to reach the minimum charge, `rush` what haste adds, and `discount` what is
-    taken off, as a sum above zero."""
+    """A quote added up. `totals` holds everything; of its `options`, `ticked` are the options themselves and
+    `topped_up` is what was added to reach the minimum charge; `rush` is what haste adds, and `discount` what
+    is taken off, as a sum above zero."""
 
     totals: pricing.Totals
     terms: Terms
@@ -90,31 +91,35 @@ def added_up(
     of it. What is added or taken off is taxed in the proportion of the work it stands on. Raises
     `ValueError` with a sentence.
     """
-    minor = minor_units(quote.currency)
     lined = [pricing.PieceLines(key, tuple(line.priced() for line in lines)) for key, lines in pieces.items()]
     ticked = [pricing.Option(str(row), price, taxed) for row, (price, taxed) in enumerate(options)]
     tax, deposit = tax_rule(quote), pricing.DepositRule(share=terms.deposit_share)
     plain = pricing.totals(lined, ticked, tax, deposit, quote.currency)
     work = plain.subtotal
-    topped_up = max(ZERO, EXACT.subtract(terms.minimum, work))
-    charged = EXACT.add(work, topped_up)
-    rush = half_up(EXACT.multiply(charged, terms.rush_share).scaleb(-2, EXACT), minor)
-    discount = min(terms.discount, EXACT.add(charged, rush))
-    if not (topped_up or rush or discount):
+    topped_up = EXACT.subtract(with_minimum(work, terms.minimum, quote.currency).value, work)
+    if not (topped_up or terms.rush_share or terms.discount):
         return Added(plain, terms, plain.options)
     shares = [plain.taxable, max(ZERO, EXACT.subtract(work, plain.taxable))]
+    untaxed_alone = [ZERO, Decimal(1)]
     extra = [
-        pricing.Option(f"{name}-{taxed}", part, taxed)
-        for name, sum_ in (("minimum", topped_up), ("rush", rush), ("discount", -discount))
+        pricing.Option(f"minimum-{taxed}", part, taxed)
         for part, taxed in zip(
-            split(sum_, shares if any(shares) else [ZERO, Decimal(1)], quote.currency),
+            split(topped_up, shares if any(shares) else untaxed_alone, quote.currency),
             (True, False),
             strict=True,
         )
         if part
     ]
-    whole = pricing.totals(lined, [*ticked, *extra], tax, deposit, quote.currency)
-    return Added(whole, terms, plain.options, topped_up, rush, discount)
+    whole = pricing.totals(
+        lined,
+        [*ticked, *extra],
+        tax,
+        deposit,
+        quote.currency,
+        rush_percent=terms.rush_share,
+        discount=pricing.Discount(sum=terms.discount),
+    )
+    return Added(whole, terms, plain.options, topped_up, whole.rush, whole.discount)
 
 
 def sums_of(added: Added, quote: Quote, locale: str, open_still: Sequence[str] = ()) -> list[dict[str, str]]:
@@ -127,7 +132,7 @@ def sums_of(added: Added, quote: Quote, locale: str, open_still: Sequence[str] =
 
     share = added.terms.deposit_share
     rows: list[tuple[str, str, str]] = []
-    if totals.options:
+    if added.ticked or added.topped_up or added.rush or added.discount:
         rows.append(("Your pieces", written(sum(totals.pieces.values(), ZERO)), "sum"))
     if added.ticked:
         chosen = f"What you chose, with the lowest of: {', '.join(open_still)}" if open_still else ""

@@ -17,6 +17,7 @@ from shopdesk.quotes.choices import by_id, extremes
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.sums import totals_of
 from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece
+from shopdesk.shop.models import Shop
 from tests.quotes.making import send, typed
 
 pytestmark = pytest.mark.django_db
@@ -185,3 +186,57 @@ def test_on_top_and_off(
 
 def test_extremes_of_no_options() -> None:
     assert all(answer == set() for answer in extremes(by_id([])))
+
+
+def test_a_discount_of_everything_leaves_no_tax_on_single_items(
+    commission: Commission, as_owner: Who
+) -> None:
+    """Where tax is rounded on each item, the discount comes off each of them."""
+    Shop.objects.update(tax_basis="item")
+    lines = [TypedLine("materials", f"Screws {n}", Decimal("0.07"), taxable=True) for n in range(9)]
+    quote = send(
+        commission,
+        as_owner,
+        pieces=lined(commission, *lines),
+        options=[],
+        discount=Decimal(9),
+        deposit_share=Decimal(0),
+    )
+    assert total(quote) == "$0.00"
+
+
+def test_what_a_draft_still_needs(commission: Commission, as_owner: Who) -> None:
+    with pytest.raises(Refused, match="at least one piece"):
+        send(commission, as_owner, pieces=[], options=[])
+    draft = actions.start(commission, as_owner)
+    kept = actions.save(commission, typed(commission, pieces=lined(commission)), draft.edition, as_owner)
+    with pytest.raises(Refused, match="at least one line with a price"):
+        actions.send(commission, kept.edition, as_owner)
+
+
+def test_a_tax_of_everything_is_no_tax(commission: Commission, as_owner: Who, desk: Browser) -> None:
+    draft = actions.start(commission, as_owner)
+    kept = actions.save(commission, typed(commission), draft.edition, as_owner)
+    Quote.objects.update(tax_rate=Decimal(100))
+    with pytest.raises(Refused, match="below 100 percent"):
+        actions.send(commission, kept.edition, as_owner)
+    page = desk.get(reverse("desk:quote", args=[commission.number]))
+    assert page.status_code == 200
+    assert "below 100 percent" in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("head", "sentence"),
+    [
+        ({"rush": True}, "how many percent"),
+        ({"rush_share": Decimal(400)}, "between nothing and 200"),
+        ({"minimum": Decimal(-1)}, "without a minus"),
+        ({"discount": Decimal(9_999_999)}, "not believable"),
+    ],
+)
+def test_what_cannot_come_on_top(
+    commission: Commission, as_owner: Who, head: dict[str, Any], sentence: str
+) -> None:
+    draft = actions.start(commission, as_owner)
+    with pytest.raises(actions.Faulty, match=sentence):
+        actions.save(commission, typed(commission, **head), draft.edition, as_owner)
