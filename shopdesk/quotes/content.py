@@ -72,7 +72,7 @@ def content_of(quote: Quote, commission: Commission, shop: Shop, today: date) ->
             for choice in choices_of(options)
         ],
         "options_note": "tax is added where it applies" if _taxed_options(quote) else "",
-        "sums": sums_of(added, quote, shop.locale, open_still),
+        "sums": sums_of(added, quote, shop.locale, open_still, with_choices=bool(choices_of(options))),
         "allowance_note": ALLOWANCE_NOTE if _sets_aside(quote) else "",
         "included": items(quote.included),
         "not_included": items(quote.not_included),

@@ -44,10 +44,10 @@ def differences(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Differen
         found += _between(name, _price(was), _price(is_))
         if was is not None and is_ is not None:
             found += _lists(f"{name}, what we do", was["words"], is_["words"])
-            for key in ("lines", "allowances"):
-                lines, others = _rows(was.get(key, [])), _rows(is_.get(key, []))
-                for text in _both(lines, others):
-                    found += _between(f"{name}, {text}", lines.get(text), others.get(text))
+            both_open = bool(was["lines"] and is_["lines"])
+            lines, others = (_rows(_lines(piece, all_=both_open)) for piece in (was, is_))
+            for text in _both(lines, others):
+                found += _between(f"{name}, {text}", lines.get(text), others.get(text))
     offered, offers = _options(old), _options(new)
     for text in _both(offered, offers):
         found += _between(text, offered.get(text), offers.get(text))
@@ -99,6 +99,13 @@ def _by_name(pieces: Sequence[Mapping[str, Any]]) -> dict[str, Mapping[str, Any]
 
 def _price(piece: Mapping[str, Any] | None) -> str | None:
     return None if piece is None else str(piece["price"])
+
+
+def _lines(piece: Mapping[str, Any], *, all_: bool) -> list[Mapping[str, Any]]:
+    """Its lines; or only its allowances, which are shown in any case: that lines are shown at all, or not any
+    more, is no change of what is offered."""
+    lines: list[Mapping[str, Any]] = [*piece["lines"], *piece.get("allowances", [])]
+    return [line for line in lines if all_ or line.get("allowance")]
 
 
 def _rows(lines: Sequence[Mapping[str, Any]]) -> dict[str, str]:

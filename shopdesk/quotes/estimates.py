@@ -254,6 +254,10 @@ def _minutes(ask: Ask, step: StepFigures, area: Decimal, factor: Decimal) -> Fig
             one = labour.step_minutes(rate, [counts] * ask.count, factor, system=ask.system)
         total = EXACT.add(total, one.value)
         because.append(one.because)
+    once = Decimal(step.get("minutes_once") or "0")
+    if once and not ask.later:  # the gun is set up and cleaned once for a set
+        total = EXACT.add(total, once)
+        because.append(f"{show_figure(once)} min once")
     if len(because) > 1:
         because.append(f"together {labour.show_minutes(total)}")
     return Figure(total, "; ".join(because) or "It takes no time of its own.")

@@ -14,7 +14,7 @@ from shopdesk.craft.rounding import EXACT
 from shopdesk.craft.units import show_figure
 from shopdesk.look import formats
 from shopdesk.pricebook.models import ShopRates
-from shopdesk.quotes.models import Quote
+from shopdesk.quotes.models import Line, Quote
 from shopdesk.quotes.sheet_rows import HOURS, PieceRow, read
 from shopdesk.quotes.sums import Added
 
@@ -33,7 +33,7 @@ class Taken:
 
 
 def taken(pieces: Iterable[PieceRow]) -> Taken:
-    """Of each piece its estimate, or else the lines whose unit is hours."""
+    """Of each piece its estimate; or else the lines whose unit is hours, and materials as they are priced."""
     minutes, materials, by_lines = ZERO, ZERO, []
     for place, row in enumerate(pieces, start=1):
         if row.estimate.begun and row.estimate.schedule is not None:
@@ -42,8 +42,12 @@ def taken(pieces: Iterable[PieceRow]) -> Taken:
             continue
         by_lines.append(str(row.form["name"].value() or f"Piece {place}"))
         for line in row.lines:
-            if not line.blank and str(line.form["unit"].value() or "").strip() in HOURS:
-                minutes = EXACT.add(minutes, EXACT.multiply(read(line.form, "quantity") or ZERO, Decimal(60)))
+            many = ZERO if line.blank else read(line.form, "quantity") or ZERO
+            if str(line.form["unit"].value() or "").strip() in HOURS:
+                minutes = EXACT.add(minutes, EXACT.multiply(many, Decimal(60)))
+            elif line.form["kind"].value() == Line.Kind.MATERIALS and not line.blank:
+                priced = read(line.form, "unit_price") or ZERO
+                materials = EXACT.add(materials, EXACT.multiply(many, priced))
     return Taken(minutes, materials, tuple(by_lines))
 
 
@@ -66,7 +70,9 @@ def glance(added: Added, found: Taken, rates: ShopRates, quote: Quote, locale: s
     )
     said = []
     if found.by_lines:
-        said.append(f"Without an estimate, by the hours of its lines: {', '.join(found.by_lines)}.")
+        said.append(
+            f"Without an estimate, by the hours and materials of their lines: {', '.join(found.by_lines)}."
+        )
     if not found.minutes:
         return {"says": " ".join([*said, "No hours are known yet, so neither is what one earns."])}
     earned = earning(totals.subtotal, costs, quote.currency, totals.tax)

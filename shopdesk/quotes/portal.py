@@ -20,7 +20,7 @@ from shopdesk.commissions.queries import of_client
 from shopdesk.look.formats import money
 from shopdesk.quotes import actions
 from shopdesk.quotes.answers import AcceptForm, DeclineForm, asked
-from shopdesk.quotes.choices import begun, by_id, settled
+from shopdesk.quotes.choices import begun, by_id, choices_of, settled
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import history, revision_of
 from shopdesk.quotes.showing import changes_in, pictures_in
@@ -151,13 +151,14 @@ def _page(
 
 
 def _sums(one: Quote, ticked: set[int], shop: Shop) -> dict[str, Any]:
-    chosen, open_still = settled(by_id(one.options.all()), ticked)
+    options = by_id(one.options.all())
+    chosen, open_still = settled(options, ticked)
     try:
         added = totals_of(one, chosen)
     except ValueError as error:
         return {"trouble": str(error)}
     return {
-        "sums": sums_of(added, one, shop.locale, open_still),
+        "sums": sums_of(added, one, shop.locale, open_still, with_choices=bool(choices_of(options))),
         "open_still": open_still,
         "shown": str(added.totals.total),
         "asked_total": money(added.totals.total, one.currency, shop.locale),

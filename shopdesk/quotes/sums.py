@@ -18,6 +18,7 @@ from shopdesk.quotes.models import Line, Quote
 from shopdesk.quotes.typed import TypedLine
 
 ZERO = Decimal(0)
+CHOSEN, TICKED = "What is chosen", "What you ticked"
 
 
 @dataclass(frozen=True)
@@ -122,9 +123,17 @@ def added_up(
     return Added(whole, terms, plain.options, topped_up, whole.rush, whole.discount)
 
 
-def sums_of(added: Added, quote: Quote, locale: str, open_still: Sequence[str] = ()) -> list[dict[str, str]]:
+def sums_of(
+    added: Added,
+    quote: Quote,
+    locale: str,
+    open_still: Sequence[str] = (),
+    *,
+    with_choices: bool = False,
+) -> list[dict[str, str]]:
     """A quote's figures as label, amount and kind: "sum" above the total, "total", and "after" it.
-    `open_still` names the choices that were reckoned with at their cheapest."""
+    `open_still` names the choices that were reckoned with at their cheapest; `with_choices`: some of the
+    options are chosen between."""
     totals = added.totals
 
     def written(value: Decimal) -> str:
@@ -136,7 +145,7 @@ def sums_of(added: Added, quote: Quote, locale: str, open_still: Sequence[str] =
         rows.append(("Your pieces", written(sum(totals.pieces.values(), ZERO)), "sum"))
     if added.ticked:
         chosen = f"What you chose, with the lowest of: {', '.join(open_still)}" if open_still else ""
-        rows.append((chosen or "What you ticked", written(added.ticked), "sum"))
+        rows.append((chosen or (CHOSEN if with_choices else TICKED), written(added.ticked), "sum"))
     if added.topped_up:
         rows.append(("Up to our smallest charge", written(added.topped_up), "sum"))
     if added.rush:

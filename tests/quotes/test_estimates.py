@@ -77,6 +77,20 @@ def test_from_sizes_to_figures(
     assert not Estimate.objects.exists(), "looking keeps nothing"
 
 
+def test_what_is_done_once_for_a_set(
+    desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule
+) -> None:
+    step = schedule.steps.filter(rate__minutes_once__gt=0).order_by("position")[0]
+    only_once = {"minutes_per_m2": 0, "minutes_per_piece": 0, "minutes_per_drawer": 0, "minutes_per_door": 0}
+    type(step.rate).objects.filter(pk=step.rate_id).update(minutes_once=12, **only_once)
+    place = list(schedule.steps.values_list("pk", flat=True)).index(step.pk)
+    for count in ("1", "6"):
+        typed = sheet(commission, draft.edition, shop, **measured(schedule, **{"est-0-count": count}))
+        page = desk.post(at("desk:quote-sums", commission), typed).content.decode()
+        assert says(page, f"v-0-minutes-{place}") == "12 min"
+        assert says(page, f"b-0-minutes-{place}") == "12 min once"
+
+
 def test_kept_with_its_schedule_whatever_becomes_of_the_book(
     desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule, as_owner: Who
 ) -> None:
