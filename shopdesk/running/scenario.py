@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 import tomllib
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import time as day_time
 from datetime import timedelta
@@ -23,9 +23,11 @@ from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
+from shopdesk.ballpark import actions as ballpark
 from shopdesk.base.models import Work
 from shopdesk.base.who import Who
 from shopdesk.bench import actions as bench
+from shopdesk.changes import actions as changes
 from shopdesk.clients.access import link
 from shopdesk.clients.queries import grant_of
 from shopdesk.colours import actions as colours
@@ -42,12 +44,14 @@ from shopdesk.look import formats
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
+from shopdesk.pricebook.actions import begin as begin_price_book
 from shopdesk.progress import actions as progress
 from shopdesk.quotes import actions as quotes
 from shopdesk.quotes.models import Acceptance, Quote
-from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece, TypedQuote
+from shopdesk.quotes.typed import TypedOption, TypedQuote
 from shopdesk.running.calendar import Calendar
 from shopdesk.running.drawings import save_all
+from shopdesk.running.reckoned import typed_piece
 from shopdesk.shop.actions import ShopFacts, set_up
 from shopdesk.shop.models import User
 from shopdesk.shop.queries import the_shop
@@ -153,6 +157,7 @@ class Story:
             facts=ShopFacts(**{**facts, "terms": facts["terms"].strip()}),  # type: ignore[typeddict-item]
         )
         self.owner = Who("owner", user.pk, "127.0.0.1")
+        begin_price_book(self.owner)
         return user
 
     def _file(self, name: str) -> SimpleUploadedFile:
@@ -178,23 +183,31 @@ class Story:
         self.wait_for_worker()  # the quote shows a picture, and does not wait for one from weeks ago
         return commission, Who("client", commission.client_id, "127.0.0.1")
 
-    def quote(self, who: str, commission: Commission, *, starts: int, ready: int) -> Quote:
-        """The owner begins a quote, saves what was typed and sends it."""
+    def quote(
+        self,
+        who: str,
+        commission: Commission,
+        *,
+        starts: int,
+        ready: int,
+        less: Mapping[str, str] | None = None,
+    ) -> Quote:
+        """The owner begins a quote (or a new revision, with something taken off), saves what was typed and
+        sends it."""
         part = self.words[who]["quote"]
         today = timezone.localdate(timezone=the_shop().tz)
         draft = quotes.start(commission, self.owner)
         ids = [piece.piece_id for piece in draft.pieces.all()]
         typed = TypedQuote(
             pieces=[
-                TypedPiece(
-                    one["name"], one["words"].strip(), [_line(line) for line in one["lines"]], piece_id
-                )
+                typed_piece(commission, one, piece_id)
                 for one, piece_id in zip(part["pieces"], ids, strict=True)
             ],
             options=[
-                TypedOption(one["text"], Decimal(one["price"]), one["taxable"])
-                for one in part.get("options", [])
+                TypedOption(**{**one, "price": Decimal(one["price"])}) for one in part.get("options", [])
             ],
+            discount=Decimal(less["discount"]) if less else Decimal(0),
+            discount_words=less["discount_words"] if less else "",
             starts_on=today + timedelta(days=starts),
             ready_on=today + timedelta(days=ready),
             good_until=draft.good_until,
@@ -207,8 +220,10 @@ class Story:
         saved = quotes.save(commission, typed, draft.edition, self.owner)
         return quotes.send(commission, saved.edition, self.owner)
 
-    def accept(self, quote: Quote, who: Who, *, options: int = 0) -> Acceptance:
-        ids = [option.pk for option in quote.options.all()][:options]
+    def accept(self, quote: Quote, who: Who, *, options: Collection[int] = ()) -> Acceptance:
+        """The client ticks the options at these places and accepts."""
+        every = [option.pk for option in quote.options.all()]
+        ids = [every[place] for place in options]
         return quotes.accept(quote.pk, ids, quote.commission.client.name, who)
 
     def pay(self, commission: Commission, how: str, *, deposit: bool) -> Decimal:
@@ -270,9 +285,15 @@ class Story:
         self.told("A question and its answer")
         at.days_ago(25, 19, 20)
         quote = self.quote("desk", commission, starts=6, ready=21)
-        self.told(f"The quote goes out as a PDF, revision {quote.revision}")
+        self.told("The price book quotes the two pieces from their sizes; the quote goes out as a PDF")
+        at.days_ago(24, 9, 30)
+        conversation.say_to_shop(commission, words["revision"]["wish"], client)
+        at.days_ago(24, 18, 50)
+        conversation.say_to_client(commission, words["revision"]["answer"], self.owner)
+        quote = self.quote("desk", commission, starts=6, ready=21, less=words["revision"])
+        self.told(f"Revision {quote.revision} goes out, and says what changed")
         at.days_ago(23, 8, 15)
-        acceptance = self.accept(quote, client, options=1)
+        acceptance = self.accept(quote, client, options=(0, 2))
         self.told(f"{name} ticks an option and accepts: {_said(acceptance.total)} in all")
         at.days_ago(22, 17, 30)
         amount = self.pay(commission, "transfer", deposit=True)
@@ -303,7 +324,18 @@ class Story:
             [self.photo("armchair-glue-up")],
         )
         self.told("On the bench; two pieces of progress go out as one email")
-        at.days_ago(16, 12, 30)
+        at.days_ago(16, 17, 15)
+        found = words["change"]
+        change = changes.propose(
+            commission,
+            changes.NewChange(found["reason"], found["words"], Decimal(found["price"]), days=found["days"]),
+            self.owner,
+            [self.photo("desk-before-top")],
+        )
+        at.days_ago(16, 20, 40)
+        changes.accept(change.pk, name, client)
+        self.told(f"Hidden damage: change {change.number} is pictured, priced and agreed")
+        at.days_ago(15, 12, 30)
         first = self.propose(commission, "desk", "first", "board-tarred-walnut")
         at.days_ago(14, 9, 50)
         colours.ask_again(first, name, words["samples"]["not_yet"], client)
@@ -376,6 +408,9 @@ class Story:
             [NewPiece("ladder-back chairs", count=6)],
         )
         noted = intake.note_request(asked, "phone", [self.photo("ladder-backs-before")], self.owner)
+        at.days_ago(1, 19, 5)
+        low, high = Decimal(chairs["low"]), Decimal(chairs["high"])
+        ballpark.send(noted, low, high, chairs["ballpark"], self.owner)
         self.told(
             f"{chairs['name']} calls about six chairs, and has no email: {noted.number}; "
             "what would be emailed is on the list of what to tell"
@@ -394,11 +429,6 @@ def _piece(part: dict[str, str]) -> NewPiece:
         if name in part
     }
     return NewPiece(**rest, **sizes)  # type: ignore[arg-type]
-
-
-def _line(part: Sequence[Any]) -> TypedLine:
-    kind, text, quantity, unit, price, taxable = part
-    return TypedLine(kind, text, Decimal(price), Decimal(quantity), unit, taxable)
 
 
 def _said(amount: Decimal) -> str:
