@@ -24,6 +24,7 @@ from shopdesk.documents.actions import order
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
+from shopdesk.pricebook import queries as book
 from shopdesk.quotes.choices import amiss
 from shopdesk.quotes.content import agreed_content, content_of, content_sha256, paragraphs
 from shopdesk.quotes.differences import differences
@@ -31,7 +32,7 @@ from shopdesk.quotes.models import Acceptance, Quote, QuotePiece
 from shopdesk.quotes.queries import sent_before, whole
 from shopdesk.quotes.rows import copy_rows, write_rows
 from shopdesk.quotes.sums import missing, tax_rule, totals_of
-from shopdesk.quotes.typed import Fault, TypedQuote, faults
+from shopdesk.quotes.typed import MOST_RUSH, Fault, TypedQuote, faults
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
@@ -71,6 +72,8 @@ def start(commission: Commission, who: Who) -> Quote:
     _still_to_be_agreed(now)
     today = today_at(shop)
     last = Quote.objects.filter(commission=now).order_by("-revision").first()
+    rates = book.rates()
+    in_book_money = rates.currency == shop.currency
     draft = Quote.objects.create(
         commission=now,
         revision=last.revision + 1 if last else 1,
@@ -88,9 +91,9 @@ def start(commission: Commission, who: Who) -> Quote:
         terms=shop.terms,
         show_lines=last.show_lines if last else shop.show_lines,
         sample_promised=last.sample_promised if last else True,
-        minimum=last.minimum if last else Decimal(0),
+        minimum=last.minimum if last else rates.minimum_charge if in_book_money else Decimal(0),
         rush=last.rush if last else False,
-        rush_share=last.rush_share if last else Decimal(0),
+        rush_share=last.rush_share if last else min(rates.rush_percent, MOST_RUSH),
         discount=last.discount if last else Decimal(0),
         discount_words=last.discount_words if last else "",
     )

@@ -90,4 +90,5 @@ def extremes(options: Mapping[int, Way]) -> list[set[int]]:
     low = {choice.lowest for choice in choices}
     high = {choice.highest for choice in choices}
     cheaper = {key for key in alone if options[key].price < 0}
-    return [low, low | cheaper, low | alone, high, high | alone]
+    answers = (low, low | cheaper, low | alone, high, high | alone)
+    return [set(answer) for answer in dict.fromkeys(map(frozenset, answers))]

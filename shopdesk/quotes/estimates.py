@@ -33,7 +33,7 @@ GROUPS: Mapping[str, Sequence[surfaces.Group]] = {
     "chair": ("body", "top", "legs_and_rails"),
     "bed": ("body", "legs_and_rails"),
     "bench": ("body", "top", "legs_and_rails", "inside"),
-    "frame": ("body",),
+    "mirror frame": ("body",),
     "other": surfaces.GROUPS,
 }
 """The groups of faces that a shape can have: rows stand for each, whatever the sizes say, so that a page need

@@ -107,6 +107,8 @@ class EstimateRow:
         self.key, self.raw, self.shop, self.quote, self.piece, self.kept = key, raw, shop, quote, piece, kept
         self.lead = piece is None or piece.lead_caution
         self.shape = str(raw.get("shape") or "")
+        if self.shape not in Shape.values:
+            self.shape = ""
         chosen = str(raw.get("schedule") or "")
         if raw.get("of", chosen) != chosen:  # what was put in belonged to another schedule's steps
             raw = {name: value for name, value in raw.items() if not _of_schedule(name)}
@@ -260,17 +262,18 @@ class EstimateRow:
         if not self.begun:
             return None
         worked_out = {one.key: one.value for one in self.reckoned.figures()}
+        known = {f"size-{size.name}" for shape in Shape.values for size in sizes.sizes_of(shape)}
         return TypedEstimate(
             shape=self.shape,
             sizes={
-                name.removeprefix("size-"): str(value)
+                name.removeprefix("size-"): str(value)[:40]
                 for name, value in self.raw.items()
-                if name.startswith("size-") and value not in ("", None, False)
+                if name in known and value not in ("", None, False)
             },
             count=self.ask.count,
             later=self.ask.later,
             schedule=dict(self.schedule) if self.schedule else {},
-            puts={key: put.value for key, put in self.puts.items()},
+            puts={key: put.value for key, put in self.puts.items() if key in worked_out},
             worked_out={key: value for key, value in worked_out.items() if value is not None},
         )
 

@@ -108,7 +108,7 @@ class Estimate(models.Model):
     sees it."""
 
     quoted = models.OneToOneField(QuotePiece, on_delete=models.CASCADE, related_name="estimate")
-    shape = models.CharField(max_length=8)
+    shape = models.CharField(max_length=20)
     sizes: models.JSONField[dict[str, str], dict[str, str]] = models.JSONField(default=dict)
     """Lengths, counts and areas by their names (`estimates.FIELDS`), as they were typed."""
     count = models.PositiveSmallIntegerField(default=1)

@@ -33,7 +33,7 @@ SHAPES: Mapping[str, type[surfaces.Shape]] = {
     "chair": surfaces.Chair,
     "bed": surfaces.Bed,
     "bench": surfaces.Bench,
-    "frame": surfaces.MirrorFrame,
+    "mirror frame": surfaces.MirrorFrame,
 }
 """And "other", which is measured by areas."""
 _TICKS = {
@@ -49,7 +49,7 @@ _FROM_PIECE = {
     "bed": {"length_mm": "depth_mm", "width_mm": "width_mm", "head_height_mm": "height_mm"},
     "chair": {"seat_width_mm": "width_mm", "seat_depth_mm": "depth_mm"},
     "case": {"width_mm": "width_mm", "depth_mm": "depth_mm", "height_mm": "height_mm"},
-    "frame": {"width_mm": "width_mm", "height_mm": "height_mm"},
+    "mirror frame": {"width_mm": "width_mm", "height_mm": "height_mm"},
 }
 """Which of the client's own sizes a shape's size begins with."""
 _MINUTES = re.compile(

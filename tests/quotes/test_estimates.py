@@ -15,11 +15,13 @@ from shopdesk.base.who import Who
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
 from shopdesk.commissions.models import Commission
 from shopdesk.pricebook import actions as book
-from shopdesk.pricebook.models import Can, Material, Schedule
+from shopdesk.pricebook.models import Can, Material, Schedule, Shape, ShopRates
 from shopdesk.pricebook.starter import LEAD_TEST
 from shopdesk.quotes import actions
+from shopdesk.quotes.estimates import GROUPS
 from shopdesk.quotes.models import Estimate, Override, Quote
 from shopdesk.quotes.queries import draft_of, estimates_of
+from shopdesk.quotes.sizes import sizes_of
 from shopdesk.shop.models import Shop
 from tests.quotes.test_pages import at, sheet
 
@@ -290,3 +292,73 @@ def test_no_statement_for_a_line(
     with django_assert_max_num_queries(18):
         page = desk.post(reverse("desk:quote-sums", args=[commission.number]), typed).content.decode()
     assert "$450.00" in page
+
+
+def test_a_draft_begins_with_the_books_smallest_charge(
+    commission: Commission, schedule: Schedule, as_owner: Who, shop: Shop
+) -> None:
+    draft = actions.start(commission, as_owner)
+    assert (draft.minimum, draft.rush, draft.rush_share) == (Decimal(180), False, Decimal(25))
+
+
+def test_a_book_in_other_money_is_not_reckoned_with(
+    desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule
+) -> None:
+    ShopRates.objects.update(currency="EUR")
+    typed = sheet(commission, draft.edition, shop, **measured(schedule))
+    page = desk.post(at("desk:quote", commission), {**typed, "reckon": "0"}).content.decode()
+    assert "The price book counts in EUR, this quote in USD" in page
+    assert "what an hour earns cannot be worked out" in page.replace("\n", " ")
+    assert 'id="v-0-price"' not in page
+
+
+def test_a_client_sees_nothing_of_the_desk(portal: Browser, commission: Commission, draft: Quote) -> None:
+    assert portal.post(at("desk:quote-sums", commission), {}).status_code in (302, 403)
+
+
+@pytest.mark.parametrize("shape", [value for value in Shape.values if value != "other"])
+def test_every_shape_is_measured_and_worked_out(
+    desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule, shape: str
+) -> None:
+    given = {
+        f"est-0-size-{size.name}": "2" if size.name == "face_mm" else "30"
+        for size in sizes_of(shape)
+        if size.needed
+    }
+    own = {**measured(schedule), "est-0-shape": shape, "est-0-was": shape, **given}
+    page = desk.post(
+        at("desk:quote-sums", commission), sheet(commission, draft.edition, shop, **own)
+    ).content.decode()
+    assert "Still to be measured" not in page
+    areas = [says(page, f"v-0-area-{group}") for group in GROUPS[shape]]
+    assert [area for area in areas if area.endswith("ft²")], areas
+    assert not [area for area in areas if area == "?"]
+    assert Decimal(says(page, "v-0-price").strip("$").replace(",", "")) > 100
+
+
+def test_another_shape_by_its_areas(
+    desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule
+) -> None:
+    own = {**measured(schedule), "est-0-shape": "other", "est-0-was": "other"}
+    url = at("desk:quote-sums", commission)
+    page = desk.post(url, sheet(commission, draft.edition, shop, **own)).content.decode()
+    assert "Give at least one area." in page
+    own["est-0-size-area_top"] = "12 sq ft"
+    page = desk.post(url, sheet(commission, draft.edition, shop, **own)).content.decode()
+    assert says(page, "v-0-area-top") == "12 ft²"
+
+
+def test_an_estimate_of_nonsense_does_no_harm(
+    desk: Browser, commission: Commission, draft: Quote, shop: Shop, schedule: Schedule
+) -> None:
+    junk = {
+        "est-0-shape": "../x", "est-0-schedule": "99999999999999999999", "est-0-count": "²",
+        "est-0-put-": "1", "est-0-put-minutes-999": "5", "est-0-size-nothing": "3", "est-0-of": "💥",
+    }  # fmt: skip
+    for other in ({}, {"est-0-shape": "case"}, {"est-0-shape": "chair", "est-0-schedule": "abc"}):
+        typed = sheet(commission, draft.edition, shop, **{**junk, **other})
+        assert desk.post(at("desk:quote-sums", commission), typed).status_code == 200
+        for press in ("reckon", "use_lines", "copy_piece", "go_back"):
+            answer = desk.post(at("desk:quote", commission), {**typed, press: "7 💥"})
+            assert answer.status_code == 200
+        assert desk.post(at("desk:quote", commission), typed).status_code in (302, 422)

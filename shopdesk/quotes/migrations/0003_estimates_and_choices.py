@@ -70,7 +70,7 @@ class Migration(migrations.Migration):
             name='Estimate',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('shape', models.CharField(max_length=8)),
+                ('shape', models.CharField(max_length=20)),
                 ('sizes', models.JSONField(default=dict)),
                 ('count', models.PositiveSmallIntegerField(default=1)),
                 ('later', models.BooleanField(default=False)),
