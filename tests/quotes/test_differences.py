@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from decimal import Decimal
 
@@ -91,3 +92,18 @@ def test_the_desk_the_client_and_the_email_say_it(
     assert "What changed:" in letter.body
     assert "Writing desk: 198.40, before 678.40" in letter.body
     assert "No longer: If you like: Inside left as it is" in letter.body
+
+
+def test_that_lines_are_shown_is_no_change_of_what_is_offered(commission: Commission, as_owner: Who) -> None:
+    first = send(commission, as_owner)
+    second = send(commission, as_owner, show_lines=True)
+    assert differences(first.frozen or {}, second.frozen or {}) == []
+
+
+def test_a_tax_that_rises_is_one_change(commission: Commission, as_owner: Who) -> None:
+    first = send(commission, as_owner)
+    second = send(commission, as_owner, rush=True, rush_share=Decimal(10))
+    found = differences(first.frozen or {}, second.frozen or {})
+    assert [
+        (one.kind, re.sub(r"\s", " ", one.what), one.before, one.now) for one in found if "tax" in one.what
+    ] == [("changed", "Sales tax, 6.25 %", "7.40", "8.14")]
