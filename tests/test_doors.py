@@ -29,6 +29,7 @@ ARGUMENTS: dict[str, Any] = {
     "sample_id": 1,
     "entry_id": 1,
     "pk": 1,
+    "change": 1,
     "email_id": 1,
     "kind": "pickup",
     "verb": "begin-work",
@@ -72,7 +73,7 @@ def test_every_desk_address_needs_the_owner(commission: Commission, portal: Brow
                 assert answer.status_code == 302, (route, answer.status_code)
                 assert answer["Location"].startswith("/desk/sign-in/"), route
         seen += 1
-    assert seen >= 35
+    assert seen >= 65
 
 
 def test_every_client_address_refuses_a_stranger_and_another_client(
@@ -93,7 +94,7 @@ def test_every_client_address_refuses_a_stranger_and_another_client(
             answer = getattr(other, method)(address)
             assert answer.status_code in (404, 405), (route, method, answer.status_code)
         seen += 1
-    assert seen >= 12
+    assert seen >= 15
 
 
 def test_every_address_has_one_of_three_sides() -> None:

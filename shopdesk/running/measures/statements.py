@@ -8,10 +8,12 @@ from typing import Any
 from uuid import UUID
 
 from django.db import connection
+from django.db.models import Model
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
 
+from shopdesk.changes.models import Change
 from shopdesk.clients.access import link
 from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
@@ -19,6 +21,7 @@ from shopdesk.colours.models import Sample
 from shopdesk.commissions.models import Commission, Letter, Shot
 from shopdesk.deposits.models import Entry, Receipt
 from shopdesk.mail.models import Enclosure
+from shopdesk.pricebook.models import Equipment, Material, Schedule, Sheet, StepRate
 from shopdesk.quotes.models import Quote
 from shopdesk.running.measures.world import FIRST, World
 from shopdesk.shop.models import User
@@ -96,7 +99,7 @@ def _addresses(side: str, commission: Commission, *, whole_shop: bool) -> Iterat
     no commission. Labels are "desk:quote, 26-003"."""
     for pattern in _patterns(get_resolver().url_patterns, side):
         names = list(pattern.pattern.converters)
-        if not names and not whole_shop:
+        if not whole_shop and (not names or _of_the_book(pattern.name)):
             continue
         if pattern.name is None or (pattern.name == "enter"):
             continue
@@ -108,6 +111,11 @@ def _addresses(side: str, commission: Commission, *, whole_shop: bool) -> Iterat
             shown = [str(value) for name, value in values.items() if name in ("kind", "size")]
             name = " ".join([f"{side}:{pattern.name}", *shown])
             yield (f"{name}, {commission.number}" if names else name), address
+
+
+def _of_the_book(page: str | None) -> bool:
+    """Whether a page belongs to the price book: those are the shop's, whatever commission there is."""
+    return page is not None and page.startswith("price")
 
 
 def _patterns(patterns: list[Any], side: str, space: str = "") -> Iterator[URLPattern]:
@@ -127,7 +135,7 @@ def _filled(page: str, names: list[str], commission: Commission) -> Iterator[dic
             if found is None:
                 return
             values[name] = found
-    kinds = ("drop-off", "pickup") if page.startswith("visit") else ("document",)
+    kinds = _KINDS.get(page.partition("-")[0], ("document",))
     for kind in kinds if "kind" in names else ("",):
         yield {name: kind if name == "kind" else values[name] for name in names}
 
@@ -156,6 +164,12 @@ def _enclosure(commission: Commission) -> int | None:
     return found.order_by("pk").values_list("pk", flat=True).first()
 
 
+def _first(of_the_book: type[Model]) -> Any:
+    return of_the_book._default_manager.order_by("pk").values_list("pk", flat=True).first()
+
+
+_KINDS = {"visit": ("drop-off", "pickup", "site-visit"), "price": ("materials", "steps")}
+"""What `kind` can be in an address, by the first word of its name."""
 _FINDS: dict[tuple[str, str], Callable[[Commission], Any]] = {
     ("", "revision"): lambda of: (
         Quote.objects.filter(commission=of).values_list("revision", flat=True).first()
@@ -166,6 +180,14 @@ _FINDS: dict[tuple[str, str], Callable[[Commission], Any]] = {
     ("", "entry_id"): lambda of: (
         Entry.objects.filter(account__commission=of).values_list("pk", flat=True).first()
     ),
+    ("", "change"): lambda of: (
+        Change.objects.filter(commission=of).order_by("-number").values_list("number", flat=True).first()
+    ),
+    ("price-schedule", "pk"): lambda of: _first(Schedule),
+    ("price-step", "pk"): lambda of: _first(StepRate),
+    ("price-material", "pk"): lambda of: _first(Material),
+    ("price-tool", "pk"): lambda of: _first(Equipment),
+    ("price-sheet", "key"): lambda of: _first(Sheet),
     ("", "email_id"): _email,
     ("", "enclosure_id"): _enclosure,
     ("picture", "key"): lambda of: (

@@ -4,7 +4,7 @@ more are copies of those, row by row, because thousands through actions would ta
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
@@ -16,29 +16,37 @@ from django.conf import settings
 from django.db import models, transaction
 from django.utils import timezone
 
+from shopdesk.ballpark import actions as ballpark
 from shopdesk.base import files
 from shopdesk.base.models import Work
 from shopdesk.base.sweep import beat
 from shopdesk.base.who import Who
 from shopdesk.bench import actions as bench
+from shopdesk.changes import actions as changes
 from shopdesk.clients.actions import know_client
 from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation import actions as conversation
 from shopdesk.deposits import actions as deposits
+from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Account
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import prepare_all, take_in
 from shopdesk.photos.models import Picture
+from shopdesk.pricebook import actions as prices
+from shopdesk.pricebook.models import Sheet
+from shopdesk.pricebook.queries import schedules, snapshot
+from shopdesk.pricebook.typed import RatesFacts
 from shopdesk.progress import actions as progress
 from shopdesk.quotes import actions as quotes
 from shopdesk.quotes.models import Quote
-from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece, TypedQuote
+from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedPiece, TypedQuote
 from shopdesk.running.measures.pictures import phone_photo
 from shopdesk.shop.models import OpeningWindow, Shop, User
+from shopdesk.visits import actions as visits
 from shopdesk.visits.models import Cell, Visit
 
 FIRST = 20
@@ -110,6 +118,7 @@ def furnish() -> World:
         OpeningWindow(weekday=day, opens=time(9), closes=time(17)) for day in range(5)
     )
     owner = User.objects.create(email="runa@tidewell.example.com", name="Runa Castellan")
+    _write_the_book(Who("owner", owner.pk))
     beat()
     made = [_Story(shop, owner, place, stage).tell() for place, stage in enumerate(_PLAN)]
     assert len(made) == FIRST
@@ -117,6 +126,20 @@ def furnish() -> World:
     prepare_all()
     _all_sent_but_a_few()
     return World(owner, tuple(one.number for one in made))
+
+
+def _write_the_book(owner: Who) -> None:
+    """The starting set, the shop's rates, and a file of materials that waits for its press."""
+    prices.begin(owner)
+    prices.keep_rates(
+        RatesFacts(
+            Decimal(64), Decimal(48), Decimal(150), minutes_around_a_job=60, sundries_percent=Decimal(5)
+        ),
+        owner,
+    )
+    Sheet.objects.create(
+        kind=Sheet.Kind.MATERIALS, text="name,kind,can,price\r\nBoat varnish,clear coat,1 L,28\r\n"
+    )
 
 
 class _Story:
@@ -137,6 +160,7 @@ class _Story:
     def tell(self) -> Commission:
         self.commission = self._asks()
         self._talk()
+        self._before_the_quote()
         if self.until in (Stage.ON_HOLD, Stage.CANCELLED):
             self._walk(Stage.CHECKED_IN)
             if self.until == Stage.ON_HOLD:
@@ -192,13 +216,21 @@ class _Story:
                     self.commission, "Yes, that can be done.", self.owner, self._pictures(1)
                 )
 
+    def _before_the_quote(self) -> None:
+        if self.full or self.place == 2:
+            ballpark.send(
+                self.commission, Decimal(450), Decimal(600), "By the pictures.", self.owner, how=["By hand."]
+            )
+        if self.full or self.place == 4:
+            visits.offer_site_visit(self.commission, self.owner)
+
     def _walk(self, until: Stage) -> None:
         steps: dict[Stage, Callable[[], object]] = {
             Stage.QUOTED: self._quote,
             Stage.AGREED: self._accept,
             Stage.BOOKED: self._deposit,
             Stage.CHECKED_IN: lambda: bench.check_in(self.commission, self.today, self.owner),
-            Stage.IN_WORK: self._work,
+            Stage.IN_WORK: self._work_and_find,
             Stage.DRYING: lambda: bench.set_to_dry(self.commission, self.owner),
             Stage.READY: self._ready,
             Stage.COLLECTED: self._hand_over,
@@ -222,6 +254,7 @@ class _Story:
                     "Strip, repair, stain and finish.\nNew felt under the feet.",
                     lines,
                     one.piece_id,
+                    self._estimate(),
                 )
                 for one in draft.pieces.all()
             ]
@@ -230,6 +263,8 @@ class _Story:
                 [
                     TypedOption("New brass locks", Decimal(120), True),
                     TypedOption("Waxed, not lacquered", Decimal(-40)),
+                    TypedOption("Walnut brown", Decimal(0), choice="Colour", preselected=True),
+                    TypedOption("As it is", Decimal(-60), choice="Colour"),
                 ],
                 self.today + timedelta(days=14),
                 self.today + timedelta(days=40),
@@ -244,10 +279,15 @@ class _Story:
             saved = quotes.save(self.commission, typed, draft.edition, self.owner)
             quotes.send(self.commission, saved.edition, self.owner)
 
+    def _estimate(self) -> TypedEstimate:
+        sizes = {"width_mm": "55", "depth_mm": "27 1/2", "height_mm": "30", "drawers": "4"}
+        schedule = dict(snapshot(schedules()[0]))
+        return TypedEstimate("case", sizes, 1, schedule=schedule, puts={"area-body": Decimal(3)})
+
     def _accept(self) -> None:
         sent = Quote.objects.get(commission=self.commission, state=Quote.State.SENT)
-        option = sent.options.order_by("position").values_list("pk", flat=True)[:1]
-        quotes.accept(sent.pk, list(option), self.client.name, self.as_client)
+        ticked = sent.options.filter(text__in=["New brass locks", "Walnut brown"])
+        quotes.accept(sent.pk, list(ticked.values_list("pk", flat=True)), self.client.name, self.as_client)
 
     def _deposit(self) -> None:
         self._pay(lambda now: now.deposit_open)
@@ -256,6 +296,22 @@ class _Story:
         now = standing(self.commission)
         assert now is not None
         deposits.record_payment(self.commission, how_much(now), self.today, "transfer", "", self.owner)
+
+    def _work_and_find(self) -> None:
+        """Every other piece turns out worse than it looked. The fullest one has had an invoice before its
+        changes are agreed, so that it is taken back by a credit; another change waits for its answer."""
+        self._work()
+        if self.full:
+            invoices.issue(self.commission, self.owner)
+        if self.place % 2 == 0:
+            changes.accept(self._change("The left rail is eaten by worm."), self.client.name, self.as_client)
+        if self.full:
+            changes.decline(self._change("The back is of plywood."), "It stands at a wall.", self.as_client)
+            self._change("A drawer is missing.", self._pictures(2))
+
+    def _change(self, reason: str, pictures: Sequence[Picture] = ()) -> int:
+        new = changes.NewChange(reason, "A new one in walnut.", Decimal(120), taxable=True, days=4)
+        return changes.propose(self.commission, new, self.owner, pictures).pk
 
     def _work(self) -> None:
         bench.begin_work(self.commission, self.owner)
@@ -302,6 +358,7 @@ def _bend_some(made: list[Commission]) -> None:
     _visit(of[Stage.BOOKED][0], "drop-off", noon)
     _visit(of[Stage.READY][0], "pickup", noon + timedelta(hours=1))
     _visit(of[Stage.BOOKED][1], "drop-off", noon + timedelta(days=1, minutes=30))
+    _visit(of[Stage.REQUESTED][3], "site-visit", noon + timedelta(days=1, minutes=90))
     with transaction.atomic():
         for one in of[Stage.REQUESTED][:1]:
             conversation.say_to_shop(one, "Are you there?", Who("client", one.client_id))
@@ -339,13 +396,13 @@ def _all_sent_but_a_few() -> None:
 
 
 _COPIED = {
-    "photos", "documents", "mail", "commissions", "deposits",
+    "photos", "documents", "mail", "commissions", "deposits", "ballpark", "changes",
     "conversation", "quotes", "colours", "progress", "visits",
 }  # fmt: skip
 _FRESH: dict[str, Callable[[Any, int], Any]] = {
     "key": lambda value, copy: uuid4(),
     "uid": lambda value, copy: uuid4(),
-    "number": lambda value, copy: f"{value}-{copy}",
+    "number": lambda value, copy: f"{value}-{copy}" if isinstance(value, str) else value,
     "message_id": lambda value, copy: f"<{uuid4()}@tidewell.example.com>",
     "thread": lambda value, copy: f"{value} {copy}",
     "gather": lambda value, copy: value and f"{value} {copy}",
@@ -364,9 +421,11 @@ def grow(to: int) -> None:
         for copy in range(1, to // FIRST):
             copies: dict[tuple[type[models.Model], Any], Any] = {}
             for kind in kinds:
-                rows = [_copied(row, copy, copies) for row in first[kind]]
-                kind._base_manager.bulk_create(rows)
-                copies.update({(kind, old.pk): new.pk for old, new in zip(first[kind], rows, strict=True)})
+                own = kind in _points_at(kind)  # such a row comes after the one that it points at
+                for some in [[row] for row in first[kind]] if own else [first[kind]]:
+                    rows = [_copied(row, copy, copies) for row in some]
+                    kind._base_manager.bulk_create(rows)
+                    copies.update({(kind, old.pk): new.pk for old, new in zip(some, rows, strict=True)})
     assert Commission.objects.count() == to, "a whole number of twenties"
 
 
