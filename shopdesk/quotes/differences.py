@@ -131,10 +131,18 @@ def _options(content: Mapping[str, Any]) -> dict[str, str]:
 
 def _sums(content: Mapping[str, Any]) -> dict[str, str]:
     """What comes on top and off, the total and the deposit; not the rows between, which follow from those."""
-    passing = ("Your pieces", "Together", "Due at", "What you")
+    passing = ("Your pieces", "Together", "Due at", "What you", "What is")
     return {
-        row["label"]: row["amount"] for row in content.get("sums", []) if not row["label"].startswith(passing)
+        _without_base(row["label"]): row["amount"]
+        for row in content.get("sums", [])
+        if not row["label"].startswith(passing)
     }
+
+
+def _without_base(label: str) -> str:
+    """ "Sales tax, 6.25 % on 118.40" without what it is taken on, which changes with everything else."""
+    name, on, _ = label.partition(" % on ")
+    return f"{name} %" if on else label
 
 
 def _after(words: str) -> str:
