@@ -106,6 +106,7 @@ def _page(
         "form": form,
         "found": found,
         "preview": preview,
+        "unchosen": any(one.schedules and not one["schedule"].value() for one in pieces),
         "sent": ballparks_of(commission),
         "too_late": commission.stage != Stage.REQUESTED,
     }

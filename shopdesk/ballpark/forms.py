@@ -31,7 +31,7 @@ class PieceForm(forms.Form):
     ) -> None:
         kind = kind_of(piece.name)
         size = size_of(kind, piece.width_mm, piece.depth_mm, piece.height_mm) or USUAL
-        first = str(schedules[0].pk) if schedules else ""
+        first = str(schedules[0].pk) if len(schedules) == 1 else ""  # a finish is not guessed
         kwargs["initial"] = {"kind": kind, "size": size, "schedule": first}
         super().__init__(data, prefix=f"piece-{piece.pk}", **kwargs)
         self.piece = piece
