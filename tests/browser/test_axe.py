@@ -28,9 +28,11 @@ from shopdesk.colours.models import Sample
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.look import fonts
 from shopdesk.mail.models import Email
+from shopdesk.pricebook.models import Schedule
 from shopdesk.quotes.models import Acceptance
 from shopdesk.shop.models import OpeningWindow, Shop, User
 from shopdesk.visits.models import Visit
+from tests.browser.book import FAULTY
 from tests.browser.conftest import LAPTOP, PHONE, Complaints, at_width, no_sideways
 from tests.browser.world import Builder, World
 from tests.conftest import MakePicture
@@ -155,8 +157,10 @@ def _only_pressed(pattern: URLPattern) -> bool:
         # presses without a page of their own
         *("move", "quote-sums", "quote-send", "sign-out", "work-again", "tell-done", "email-again"),
         *("link-revoke", "answered-elsewhere", "accept", "decline-quote", "withdraw", "visit-cancel"),
+        *("price-begin", "price-use", "visit-offer", "let-rest"),
+        *("close-change", "change-noted", "accept-change", "decline-change"),
         # files, and the door that leads on
-        *("picture", "document", "visit-ics", "email-enclosed", "enter"),
+        *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
     }
 
 
@@ -171,6 +175,26 @@ class Walk:
         self.seen.add(name)
         self.inspector.look(reverse(f"{self.space}:{name}", args=args) + query, status=status)
 
+    def mistake(self, path: str, field: str = "", typed: str = "", press: str = "", lands: str = "") -> None:
+        """Press with something wrong in this field (the first one), and look at the page that says so, which
+        comes from the same address, or `lands` below it."""
+        page = self.inspector.page
+        page.goto(self.inspector.home + path)
+        page.evaluate("document.querySelectorAll('form').forEach(one => one.noValidate = true)")
+        page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+        wrong = page.locator(field or "main input[type=text], main textarea")
+        if wrong.count():
+            wrong.first.fill(typed)
+        presses = page.locator("main .presses button.press")
+        with page.expect_navigation():
+            (presses.filter(has_text=press) if press else presses).last.click()
+        assert page.url.endswith(path + lands), (path, page.url)
+        assert page.locator("main .wrong, main .err").count() > 0, path
+        self.inspector.look_here(f"{path} with a mistake")
+
+    book = frozenset(name for name in not_looked_at("desk", set()) if name.startswith("price"))
+    """The pages of the price book, which have a test of their own."""
+
 
 def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]) -> None:
     walk = Walk(inspect(desk), "desk")
@@ -179,7 +203,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.open("commissions", query="?q=nobody+of+that+name")
     for stage, commission in world.at.items():
         walk.open("commission", commission.number)
-        if stage in ("requested", "begun", "quoted", "agreed"):
+        if stage in ("requested", "begun", "quoted", "agreed", "reckoned", "chosen between", "run out"):
             walk.open("quote", commission.number)
     number = world.number
     walk.open("quote-revision", number("quoted"), 1)
@@ -204,6 +228,18 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.open("visit", number("booked"), "drop-off")
     walk.open("visit", number("dropping off"), "drop-off")
     walk.open("visit", number("fetching"), "pickup")
+    for stage in ("to be looked at", "looked at", "requested", "in work"):
+        walk.open("visit", number(stage), "site-visit")
+    for stage in ("requested", "ballpark", "quoted"):
+        walk.open("ballpark", number(stage))
+    for stage in ("run out", "quoted"):
+        walk.open("still-interested", number(stage))
+    for stage in ("in work", "changed", "requested", "collected"):
+        walk.open("propose-change", number(stage))
+    for change in (1, 2, 3, 4, 5):
+        walk.open("change", number("changed"), change)
+    for stage in ("agreed", "in work", "changed", "ready", "cancelled", "requested"):
+        walk.open("invoice", number(stage))
     assert world.told is not None
     for email in (world.told, Email.objects.get(state="failed"), Email.objects.filter(kind="quote")[0]):
         walk.open("email", email.pk)
@@ -215,23 +251,71 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
         walk.inspector.page.set_content(desk.get(address).content.decode())
         walk.inspector.look_here(f"the email {kind}", _WCAG)
     # Forms that come back with what is wrong.
-    page = walk.inspector.page
     for path in (
         reverse("desk:new-request"),
         reverse("desk:hold", args=[number("in work")]),
         reverse("desk:sample", args=[number("wanted again")]),
         reverse("desk:progress", args=[number("in work")]),
         reverse("desk:payment", args=[number("agreed")]),
+        reverse("desk:propose-change", args=[number("in work")]),
+        reverse("desk:invoice", args=[number("changed")]),
     ):
-        page.goto(walk.inspector.home + path)
-        page.evaluate("document.querySelectorAll('form').forEach(one => one.noValidate = true)")
-        page.locator("main input[type=text], main textarea").first.fill("")
-        with page.expect_navigation():
-            page.locator("main .presses button.press").last.click()
-        assert page.url.endswith(path), (path, page.url)
-        assert page.locator("main .wrong, main .err").count() > 0, path
-        walk.inspector.look_here(f"{path} with a mistake")
-    assert not_looked_at("desk", walk.seen) == {"sign-in", "set-up", "sample-answer"}
+        walk.mistake(path)
+    walk.mistake(reverse("desk:change", args=[number("changed"), 5]), press="Write it down")
+    walk.mistake(reverse("desk:still-interested", args=[number("run out")]), press="Send")
+    walk.mistake(reverse("desk:ballpark", args=[number("requested")]), "[name='low']", "a lot", "Send it")
+    walk.mistake(reverse("desk:shop"), "[name='iban']", "DE00 1234", "Keep")
+    assert not_looked_at("desk", walk.seen) == {"sign-in", "set-up", "sample-answer", *walk.book}
+    walk.inspector.done()
+
+
+def test_the_price_book(world: World, desk: Session, inspect: Callable[..., Inspector]) -> None:
+    walk = Walk(inspect(desk), "desk")
+    book = world.book
+    for name in ("prices", "price-rates", "price-steps", "price-materials", "price-tools"):
+        walk.open(name)
+    for kind in ("schedule", "step", "material", "tool"):
+        walk.open(f"price-{kind}-new")
+        walk.open(f"price-{kind}", book.full[kind])
+        walk.open(f"price-{kind}", book.retired[kind])
+    walk.open("price-schedule", Schedule.objects.exclude(pk=book.retired["schedule"]).order_by("pk")[0].pk)
+    for kind in ("materials", "steps"):
+        walk.open("price-sheet-in", kind)
+    for sheet in book.files.values():
+        walk.open("price-sheet", sheet.key)
+    walk.mistake(reverse("desk:price-rates"), "[name='wanted_hourly']", "a fair wage")
+    walk.mistake(reverse("desk:price-schedule-new"), "[name='name']", "")
+    walk.mistake(reverse("desk:price-schedule", args=[book.full["schedule"]]), "[name$='-coats']", "99")
+    for kind, field in (
+        ("step", "minutes_per_m2"),
+        ("material", "volume_solids_percent"),
+        ("tool", "cup_ml"),
+    ):
+        walk.mistake(reverse(f"desk:price-{kind}-new"), f"[name='{field}']", "quite some")
+        row = reverse(f"desk:price-{kind}", args=[book.full[kind]])
+        walk.mistake(row, "[name='name']", "", press="Keep")
+    page, path = walk.inspector.page, reverse("desk:price-sheet-in", args=["materials"])
+    page.goto(walk.inspector.home + path)
+    page.locator("input[type=file]").set_input_files(
+        {"name": "materials.csv", "mimeType": "text/csv", "buffer": FAULTY.encode()}
+    )
+    with page.expect_navigation():
+        page.get_by_role("button", name="Look at it first").click()
+    expect(page.locator("main .wrong")).to_contain_text("Line 2")
+    walk.inspector.look_here("a file with mistakes")
+    Shop.objects.update(currency="EUR")
+    walk.open("prices")
+    assert not_looked_at("desk", walk.seen) & walk.book == set()
+    walk.inspector.done()
+
+
+def test_a_price_book_with_nothing_in_it(
+    shop: Shop, desk: Session, inspect: Callable[..., Inspector]
+) -> None:
+    walk = Walk(inspect(desk), "desk")
+    for name in ("prices", "price-rates", "price-steps", "price-materials", "price-tools"):
+        walk.open(name)
+    walk.mistake(reverse("desk:price-sheet-in", args=["steps"]), press="Look at it first")
     walk.inspector.done()
 
 
@@ -263,6 +347,15 @@ def test_the_client_s_pages(world: World, portal: Session, inspect: Callable[...
     walk.open("visit", number("requested"), "pickup")
     walk.open("visit", number("ready"), "pickup")
     walk.open("visit", number("fetching"), "pickup")
+    for stage in ("to be looked at", "looked at", "in work"):
+        walk.open("visit", number(stage), "site-visit")
+    for stage in ("chosen between", "running out", "run out"):
+        walk.open("quote", number(stage))
+    for change in (1, 2, 3, 4, 5):
+        walk.open("change", number("changed"), change)
+    walk.mistake(
+        reverse("portal:change", args=[number("changed"), 5]), press="Accept this change", lands="accept/"
+    )
     page = walk.inspector.page
     page.goto(walk.inspector.home + reverse("portal:quote", args=[number("quoted")]))
     page.locator("[name='name']").fill("")

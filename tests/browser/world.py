@@ -4,14 +4,17 @@ actions that the pages use, and somebody without email."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
 
+from shopdesk.ballpark import actions as ballpark
 from shopdesk.base.who import Who
 from shopdesk.bench import actions as bench
+from shopdesk.changes import actions as changes
 from shopdesk.clients.models import Client
 from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewPiece, Wish
@@ -19,6 +22,7 @@ from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.conversation import actions as conversation
 from shopdesk.deposits import actions as deposits
+from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Entry
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
@@ -26,11 +30,17 @@ from shopdesk.intake import actions as intake
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
+from shopdesk.pricebook import queries as prices
 from shopdesk.progress import actions as progress
 from shopdesk.quotes import actions as quotes
+from shopdesk.quotes import expiry
+from shopdesk.quotes.models import Quote
+from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedQuote
+from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 from shopdesk.visits import actions as visits
 from shopdesk.visits.queries import free
+from tests.browser.book import Book, write_book
 from tests.conftest import MakePicture
 from tests.quotes.making import send, typed
 
@@ -47,6 +57,7 @@ class World:
 
     client: Client
     owner: Who
+    book: Book
     at: dict[str, Commission] = field(default_factory=dict)
     sample: int = 0
     entry: Entry | None = None
@@ -58,7 +69,7 @@ class World:
 
 class Builder:
     def __init__(self, client: Client, owner: Who, file: MakePicture, work: Callable[[], None]) -> None:
-        self.world = World(client, owner)
+        self.world = World(client, owner, write_book(owner, LONG))
         self.owner, self.client = owner, Who("client", client.pk, "127.0.0.1")
         self.file, self.work = file, work
 
@@ -136,7 +147,91 @@ class Builder:
         bench.make_ready(commission, self.owner)
         return commission
 
+    def changed(self, name: str) -> Commission:
+        """On the bench with a change of each state, and an invoice that was taken back and issued anew."""
+        commission = self.on_the_bench(name)
+
+        def propose(reason: str, **other: Any) -> int:
+            new = changes.NewChange(reason, LONG, Decimal(120), taxable=True, days=4)
+            pictures = [self.photo(), self.photo()]
+            return changes.propose(commission, replace(new, **other), self.owner, pictures).pk
+
+        changes.accept(
+            propose("Under the old paint the left rail is eaten by worm."), "O. Brask", self.client
+        )
+        invoices.correct(invoices.issue(commission, self.owner), "The address was the old one.", self.owner)
+        changes.decline(propose("The back is of plywood."), "It stands against the wall.", self.client)
+        changes.withdraw(propose("A drawer is missing."), "It was in the barn.", self.owner)
+        changes.accept(
+            propose("The inside stays raw.", price=Decimal(-80), days=0), "O. Brask", self.owner, "word"
+        )
+        propose(LONG)
+        return commission
+
+    def reckoned(self, commission: Commission) -> TypedQuote:
+        """A quote with all that one can hold, reckoned by the price book; one figure is put in by hand."""
+        schedule = next(one for one in prices.schedules() if one.name != "The long way")
+        plain = typed(commission)
+        sizes = {"width_mm": "55", "depth_mm": "20", "height_mm": "30", "drawers": "4", "legs": "4"}
+        estimate = TypedEstimate(
+            "case", sizes, 2, schedule=dict(prices.snapshot(schedule)), puts={"area-body": Decimal(3)}
+        )
+        knobs = TypedLine(
+            "materials", "Knobs", Decimal(9), Decimal(8), "pieces", True, True, ((Decimal(8), Decimal(7)),)
+        )
+        return replace(
+            plain,
+            pieces=[
+                replace(plain.pieces[0], estimate=estimate, lines=[*plain.pieces[0].lines, knobs]),
+                *plain.pieces[1:],
+            ],
+            options=[
+                *plain.options,
+                TypedOption("Walnut brown", Decimal(0), choice="Colour", preselected=True),
+                TypedOption(LONG[:300], Decimal(40), True, choice="Colour"),
+                TypedOption("New castors", Decimal(60), True, allowance=True),
+            ],
+            minimum=Decimal(150),
+            rush=True,
+            rush_share=Decimal(25),
+            discount=Decimal(30),
+            discount_words="For coming back",
+            show_lines=True,
+        )
+
+    def _before_the_quote(self) -> None:
+        at = self.world.at
+        at["ballpark"] = self.asked("hat stand")
+        ballpark.send(at["ballpark"], Decimal(450), Decimal(600), LONG, self.owner, how=["By hand."])
+        at["to be looked at"] = self.asked("church pew")
+        visits.offer_site_visit(at["to be looked at"], self.owner)
+        at["looked at"] = self.asked("long table")
+        visits.offer_site_visit(at["looked at"], self.owner)
+        self.visit(at["looked at"], "site-visit")
+
+    def _priced(self) -> None:
+        """Drafts and quotes that use the book; one that runs out and one that has run out."""
+        at = self.world.at
+        for stage in ("reckoned", "chosen between"):
+            at[stage] = self.asked(f"commode, {stage}", width_mm=Decimal(1400))
+            draft = quotes.start(at[stage], self.owner)
+            draft = quotes.save(at[stage], self.reckoned(at[stage]), draft.edition, self.owner)
+            if stage == "chosen between":
+                quotes.send(at[stage], draft.edition, self.owner)
+        at["running out"], at["run out"] = self.quoted("whatnot"), self.quoted("plant stand")
+        shop = the_shop()
+        noon = datetime.combine(today_at(shop), time(12), shop.tz)
+        sent = Quote.objects.filter(commission=at["running out"])
+        sent.update(sent_at=noon - timedelta(days=12), good_until=noon.date() + timedelta(days=2))
+        assert expiry.remind(shop, noon) == 1
+        gone = Quote.objects.filter(commission=at["run out"])
+        gone.update(sent_at=noon - timedelta(days=20), good_until=noon.date() - timedelta(days=2))
+
     def build(self) -> World:
+        Shop.objects.update(
+            charges_vat=True, tax_number="DE 123456788", iban="DE89370400440532013000", bic="COBADEFFXXX",
+            bank_name="Hafenbank", bank_holder="Runa Castellan", bank_words="Routing 021000021",
+        )  # fmt: skip
         world, at = self.world, self.world.at
         at["requested"] = self.asked("writing desk", count=2, width_mm=Decimal(1400), made="about 1950")
         conversation.say_to_client(at["requested"], "What a fine desk. How high is it?", self.owner)
@@ -165,6 +260,9 @@ class Builder:
         at["collected"] = self.ready("armchair")
         self.pay(at["collected"])
         bench.hand_over(at["collected"], self.owner)
+        at["changed"] = self.changed("glazed bookcase")
+        self._before_the_quote()
+        self._priced()
         at["on hold"] = self.booked("linen press")
         bench.hold(at["on hold"], "Waits for its marble", self.owner)
         at["cancelled"] = self.booked("wash stand")
