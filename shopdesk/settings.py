@@ -136,7 +136,7 @@ _SQLITE = {
         # failing half way.
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
     },
     "TEST": {"NAME": str(VAR / f"test-{os.getpid()}.sqlite3")},
 }

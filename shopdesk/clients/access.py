@@ -17,8 +17,8 @@ from urllib.parse import urlencode
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
 from django.urls import reverse
-from django.views.decorators.cache import never_cache
 
+from shopdesk.base.caching import kept_only_if_said
 from shopdesk.base.middleware import address_of
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client, Grant
@@ -92,7 +92,7 @@ def client_view(
 ) -> Callable[..., HttpResponseBase]:
     """Only for a client who came in by their link. Anybody else is offered a fresh link."""
 
-    @never_cache
+    @kept_only_if_said
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         client = client_or_none(request)

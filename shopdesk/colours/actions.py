@@ -108,6 +108,8 @@ def _answer(sample_id: int, state: str, name: str, answer: str, who: Who, in_sho
     name = name.strip()
     if not any(letter.isalpha() for letter in name):
         raise Refused("Type the name of whoever decides.", field="name")
+    # Two pieces answered at once: the commission's colour is judged by one after the other.
+    locked(Sample.objects.values_list("piece__commission_id", flat=True).get(pk=sample_id))
     taken = Sample.objects.filter(pk=sample_id, state=Sample.State.PROPOSED).update(
         state=state,
         answered_at=timezone.now(),

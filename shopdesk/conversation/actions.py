@@ -40,12 +40,20 @@ def say_to_shop(commission: Commission, text: str, who: Who, pictures: Sequence[
 
 
 @transaction.atomic
-def say_to_client(commission: Commission, text: str, who: Who, pictures: Sequence[Picture] = ()) -> Message:
-    """The shop writes: a question or an answer. Everything the client had asked before counts as answered."""
+def say_to_client(
+    commission: Commission,
+    text: str,
+    who: Who,
+    pictures: Sequence[Picture] = (),
+    *,
+    upto: int | None = None,
+) -> Message:
+    """The shop writes: a question or an answer. What the client had written counts as answered, up to the
+    message with the id `upto`, the newest that the owner saw while writing (without one: all of it)."""
     text = _words(text, pictures)
     message = Message.objects.create(commission=commission, by_client=False, user_id=who.id, text=text)
     message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
-    _all_answered(commission)
+    _answered(commission, upto)
     answered(commission)
     write_line(commission, who, "shop wrote", "Message sent", for_client=True)
     to_client(commission, "question", {"text": text or "Pictures for you, on your page."})
@@ -53,19 +61,21 @@ def say_to_client(commission: Commission, text: str, who: Who, pictures: Sequenc
 
 
 @transaction.atomic
-def answered_elsewhere(commission: Commission, note: str, who: Who) -> None:
-    """The client was answered by phone or at the door; the journal keeps the note."""
+def answered_elsewhere(commission: Commission, note: str, who: Who, *, upto: int | None = None) -> None:
+    """The client was answered by phone or at the door, as to what they had written up to the message `upto`;
+    the journal keeps the note."""
     locked(commission.pk)
     note = note.strip()
     if not note:
         raise Refused("Note in a few words what was said.", field="note")
-    if not _all_answered(commission):
+    if not _answered(commission, upto):
         raise Refused("Nothing is waiting for an answer here.")
     answered(commission)
     write_line(commission, who, "answered elsewhere", f"Answered by phone or in person: {note[:500]}")
 
 
-def _all_answered(commission: Commission) -> int:
-    return Message.objects.filter(commission=commission, by_client=True, answered_at=None).update(
-        answered_at=timezone.now()
-    )
+def _answered(commission: Commission, upto: int | None) -> int:
+    waiting = Message.objects.filter(commission=commission, by_client=True, answered_at=None)
+    if upto is not None:
+        waiting = waiting.filter(pk__lte=upto)
+    return waiting.update(answered_at=timezone.now())

@@ -25,7 +25,9 @@ def answer(request: DeskRequest, number: str) -> HttpResponseBase:
         typed = form.cleaned_data
 
         def do() -> str:
-            actions.say_to_client(commission, typed["text"], owner_of(request), typed["photos"])
+            actions.say_to_client(
+                commission, typed["text"], owner_of(request), typed["photos"], upto=_seen(request)
+            )
             return reverse("desk:commission", args=[number]) + "#said"
 
         try:
@@ -42,11 +44,18 @@ def answer(request: DeskRequest, number: str) -> HttpResponseBase:
             "form": form,
             "note_form": NoteForm(),
             "messages_so_far": said,
+            "seen": request.POST.get("seen") or (said[-1].pk if said else ""),
             "waiting": any(message.by_client and message.answered_at is None for message in said),
         },
         status=422 if form.errors else 200,
     )
     return page
+
+
+def _seen(request: DeskRequest) -> int | None:
+    """The newest message that stood on the page: what came after it has not been read."""
+    seen = request.POST.get("seen", "")
+    return int(seen) if seen.isascii() and seen.isdigit() and len(seen) < 19 else None
 
 
 @desk_view
@@ -56,7 +65,8 @@ def answered_elsewhere(request: DeskRequest, number: str) -> HttpResponseBase:
     page = reverse("desk:commission", args=[number])
 
     def do() -> str:
-        actions.answered_elsewhere(commission, request.POST.get("note", ""), owner_of(request))
+        note = request.POST.get("note", "")
+        actions.answered_elsewhere(commission, note, owner_of(request), upto=_seen(request))
         return page
 
     return pressed(request, do, back=reverse("desk:answer", args=[number]), said="Noted in the journal.")

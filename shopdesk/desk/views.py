@@ -27,7 +27,6 @@ from shopdesk.desk.needs import today_at
 from shopdesk.desk.queries import commission_page, trouble
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
-from shopdesk.mail.models import Email
 from shopdesk.photos.models import Picture
 from shopdesk.photos.serve import original_response, rendition_response
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
@@ -153,7 +152,7 @@ def link_revoke(request: DeskRequest, number: str) -> HttpResponseBase:
 def picture(request: DeskRequest, key: UUID, size: str) -> HttpResponseBase:
     """A picture at a size, or (`original`) as it was sent."""
     found = get_object_or_404(Picture, key=key)
-    return original_response(found) if size == "original" else rendition_response(found, size)
+    return original_response(found) if size == "original" else rendition_response(found, size, request)
 
 
 @desk_view
@@ -168,7 +167,6 @@ def document(request: DeskRequest, key: UUID) -> HttpResponseBase:
 
 
 _WORK = {
-    "email": (Email, "shopdesk.mail.deliver"),
     "document": (Document, "shopdesk.documents.render"),
     "picture": (Picture, "shopdesk.photos.prepare"),
 }

@@ -157,7 +157,7 @@ def picture(request: ClientRequest, key: UUID, size: str) -> HttpResponseBase:
         for_client=True,
         commission__client=request.client,
     )
-    return rendition_response(shot.picture, size)
+    return rendition_response(shot.picture, size, request)
 
 
 @client_view

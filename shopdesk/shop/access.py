@@ -9,8 +9,8 @@ from typing import Any, Concatenate, ParamSpec, cast
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
-from django.views.decorators.cache import never_cache
 
+from shopdesk.base.caching import kept_only_if_said
 from shopdesk.base.middleware import address_of
 from shopdesk.base.who import Who
 from shopdesk.shop.middleware import shop_of
@@ -36,7 +36,7 @@ def desk_view(
     def signed_in(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         return view(cast(DeskRequest, request), *args, **kwargs)
 
-    @never_cache
+    @kept_only_if_said
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if shop_of(request) is None:

@@ -102,3 +102,14 @@ def test_the_same_press_twice_is_one_message(commission: Commission, portal: Bro
     typed = {"text": "Once", "submission": "0b0f2b0e-98a4-4b1b-9d3c-1f9f3d2f7a11"}
     assert [portal.post(page, typed).status_code for _ in range(2)] == [302, 302]
     assert len(messages_of(commission)) == 1
+
+
+def test_what_came_while_the_owner_was_writing_is_not_ticked_off(
+    commission: Commission, as_client: Who, desk: Browser
+) -> None:
+    actions.say_to_shop(commission, "First", as_client)
+    page = reverse("desk:answer", args=[commission.number])
+    seen = desk.get(page).context["seen"]
+    actions.say_to_shop(commission, "Second: please do not sand it", as_client)
+    assert desk.post(page, {"text": "To your first", "seen": seen}).status_code == 302
+    assert [message.text for message in unanswered()] == ["Second: please do not sand it"]

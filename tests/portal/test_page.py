@@ -193,3 +193,18 @@ def test_the_front_door_leads_to_the_form_or_to_ones_page(
 
 def test_before_there_is_a_shop_the_front_door_leads_to_set_up(db: None) -> None:
     assert Browser().get("/")["Location"] == "/desk/set-up/"
+
+
+def test_a_prepared_picture_is_kept_by_the_browser_and_a_page_is_not(
+    commission: Commission, portal: Browser, picture_file: MakePicture, work: Any
+) -> None:
+    picture = take_in(picture_file(), "seen.jpg")
+    add_shots(commission, [picture], Shot.Kind.REQUEST)
+    work()
+    kept = portal.get(reverse("portal:picture", args=[picture.key, "small"]))
+    assert kept["Cache-Control"] == "private, max-age=31536000, immutable"
+    again = portal.get(
+        reverse("portal:picture", args=[picture.key, "small"]), HTTP_IF_NONE_MATCH=kept["ETag"]
+    )
+    assert again.status_code == 304
+    assert "no-store" in portal.get(reverse("portal:commission", args=[commission.number]))["Cache-Control"]
