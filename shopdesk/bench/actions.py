@@ -14,7 +14,7 @@ from shopdesk.commissions.actions import set_facts
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import COLOUR, advance, locked, step_past, write_line
-from shopdesk.deposits.actions import settle_cancelled
+from shopdesk.deposits.actions import book_if_paid, settle_cancelled
 from shopdesk.deposits.invoices import when_ready
 from shopdesk.deposits.words import due_words
 
@@ -84,11 +84,19 @@ def hold(commission: Commission, reason: str, who: Who, *, tell: bool = True) ->
 
 @transaction.atomic
 def take_up_again(commission: Commission, who: Who, *, note: str = "") -> None:
-    """Back from On hold to where it was."""
+    """Back from On hold to where it was; to Booked, when the deposit has come in meanwhile."""
     now = locked(commission.pk)
     if now.stage != Stage.ON_HOLD:
         raise Refused("It is not on hold.")
     advance(commission, Stage(now.held_from), who, note=note)
+    book_if_paid(commission, who)
+
+
+@transaction.atomic
+def book_place(commission: Commission, who: Who) -> None:
+    """Book the place of a commission whose deposit is there."""
+    if not book_if_paid(commission, who):
+        raise Refused("The deposit is not in yet, or the place is booked already.")
 
 
 @transaction.atomic

@@ -37,6 +37,7 @@ _MOVES: dict[str, tuple[Move, str]] = {
         "Ready. The client is asked for a time.",
     ),
     "hand-over": (lambda c, who, note, past: actions.hand_over(c, who, note=note, past=past), "Handed over."),
+    "book-place": (lambda c, who, note, past: actions.book_place(c, who), "Booked; the client is told."),
     "take-up-again": (lambda c, who, note, past: actions.take_up_again(c, who, note=note), "Taken up again."),
 }
 
@@ -44,8 +45,8 @@ _MOVES: dict[str, tuple[Move, str]] = {
 @desk_view
 @require_POST
 def move(request: DeskRequest, number: str, verb: str) -> HttpResponseBase:
-    """One press: `begin-work`, `set-to-dry`, `first-coat`, `ready`, `hand-over`, `take-up-again`; with
-    `note`, and `past`, the reason to step past a house rule."""
+    """One press: `begin-work`, `set-to-dry`, `first-coat`, `ready`, `hand-over`, `book-place`,
+    `take-up-again`; with `note`, and `past`, the reason to step past a house rule."""
     if verb not in _MOVES:
         raise Http404
     commission = at_desk(number)

@@ -251,6 +251,19 @@ def refund(
 
 
 @transaction.atomic
+def book_if_paid(commission: Commission, who: Who) -> bool:
+    """Book the place when the deposit came in while the work was on hold, and say so to the client. Returns
+    whether it was booked just now."""
+    now = locked(commission.pk)
+    after = standing(now)
+    booked = after is not None and _keep_facts(now, after, who)
+    if booked:
+        to_client(now, "booked", _dates(now, the_shop()), path=_drop_off(now))
+    _copy_facts(now, commission)
+    return booked
+
+
+@transaction.atomic
 def let_off(commission: Commission, reason: str, who: Who) -> Commission:
     """Book the place without the deposit, for a reason that the journal keeps."""
     if not who.is_owner:

@@ -191,6 +191,15 @@ class _Desk:
     def deposits(self) -> Iterable[Need]:
         for commission in self.agreed:
             standing = self.money.get(commission.pk)
+            if standing is not None and not standing.deposit_open:
+                yield Need(
+                    commission,
+                    "has paid the deposit.",
+                    "The place is not booked yet.",
+                    "Book the place",
+                    _page("commission", commission) + "#move",
+                )
+                continue
             if standing is None or standing.deposit_due_on >= self.today:
                 continue
             open_ = money(standing.deposit_open, standing.currency, self.shop.locale)
@@ -275,7 +284,7 @@ class _Desk:
                 rows.append((commission, f"has let the quote run out, {until}"))
         for commission in self.agreed:
             standing = self.money.get(commission.pk)
-            if standing and standing.deposit_due_on >= self.today:
+            if standing and standing.deposit_open and standing.deposit_due_on >= self.today:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
                 owed = money(standing.deposit_open, standing.currency, self.shop.locale)
                 rows.append((commission, f"owes the deposit of {owed}, due {due}"))

@@ -19,6 +19,7 @@ from shopdesk.commissions.actions import add_shots
 from shopdesk.commissions.models import Commission, JournalLine, Shot, Stage
 from shopdesk.deposits import actions as deposits
 from shopdesk.deposits.queries import standing
+from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from tests.conftest import MakePicture
 
@@ -158,3 +159,57 @@ def test_the_presses_of_the_page(booked: Commission, desk: Browser) -> None:
     refused = desk.post(reverse("desk:move", args=[booked.number, "ready"]), follow=True)
     assert "picture of the finished piece" in refused.content.decode()
     assert desk.post(reverse("desk:move", args=[booked.number, "fly"])).status_code == 404
+
+
+def held_and_paid(commission: Commission, who: Who) -> None:
+    """Agreed, put on hold, and then the deposit comes in all the same."""
+    Commission.objects.filter(pk=commission.pk).update(stage=Stage.AGREED)
+    commission.refresh_from_db()
+    today = timezone.localdate()
+    deposits.open_account(
+        commission, currency="USD", price=Decimal(400), deposit=Decimal(200), due_on=today, who=who
+    )
+    actions.hold(commission, "the client is away", who, tell=False)
+    deposits.record_payment(commission, Decimal(200), today, "cash", "", who)
+    assert commission.stage == Stage.ON_HOLD
+
+
+def test_a_deposit_paid_while_on_hold_books_the_place_when_it_goes_on(
+    commission: Commission, as_owner: Who
+) -> None:
+    held_and_paid(commission, as_owner)
+    actions.take_up_again(commission, as_owner)
+    assert commission.stage == Stage.BOOKED
+    commission.refresh_from_db()
+    assert (commission.stage, commission.booked_at is None) == (Stage.BOOKED, False)
+    assert Email.objects.filter(kind="booked").count() == 1
+
+
+def test_taken_up_without_the_deposit_it_is_agreed_again(commission: Commission, as_owner: Who) -> None:
+    Commission.objects.filter(pk=commission.pk).update(stage=Stage.ON_HOLD, held_from=Stage.AGREED)
+    today = timezone.localdate()
+    deposits.open_account(
+        commission, currency="USD", price=Decimal(400), deposit=Decimal(200), due_on=today, who=as_owner
+    )
+    actions.take_up_again(commission, as_owner)
+    commission.refresh_from_db()
+    assert commission.stage == Stage.AGREED
+    assert not Email.objects.filter(kind="booked").exists()
+    with pytest.raises(Refused, match="not in yet"):
+        actions.book_place(commission, as_owner)
+
+
+def test_a_place_that_was_left_unbooked_is_booked_by_a_press(
+    commission: Commission, as_owner: Who, desk: Browser
+) -> None:
+    held_and_paid(commission, as_owner)
+    Commission.objects.filter(pk=commission.pk).update(stage=Stage.AGREED, held_from="")
+    today = desk.get("/desk/").content.decode()
+    assert "has paid the deposit" in today
+    assert "$0.00" not in today
+    page = desk.get(reverse("desk:commission", args=[commission.number])).content.decode()
+    assert "Book the place" in page
+    assert "Record the deposit" not in page
+    desk.post(reverse("desk:move", args=[commission.number, "book-place"]))
+    commission.refresh_from_db()
+    assert commission.stage == Stage.BOOKED
