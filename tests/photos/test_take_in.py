@@ -6,8 +6,10 @@ from __future__ import annotations
 import errno
 import io
 import struct
+import time
 import zipfile
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -246,3 +248,56 @@ def test_names_are_made_fit_to_be_said() -> None:
     sentence = refusal(b"no", "x" * 300 + ".jpg")
     assert len(sentence) < 160
     assert "…xxxxxxxxxx.jpg”" in sentence
+
+
+def with_scans(count: int) -> bytes:
+    """A progressive JPEG whose last scan stands in it so many times more."""
+    data = jpeg(progressive=True)
+    last = data.rindex(b"\xff\xda")
+    return data[:last] + data[last:-2] * (count + 1) + data[-2:]
+
+
+def test_refuses_a_jpeg_of_endless_scans_before_it_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert take_in(sent(with_scans(10)), "a.jpg").width == 400
+    Picture.objects.all().delete()
+    monkeypatch.setattr(Image, "open", None)
+    assert "is damaged" in refusal(with_scans(100))
+    assert "is damaged" in refusal(b"\xff\xd8" + b"\xff\xe0\x00\x02" * 10_000)
+
+
+def test_what_looks_like_scans_behind_or_within_a_picture_is_none() -> None:
+    exif = Image.Exif()
+    exif[0x010E] = "\xff\xda" * 100
+    assert take_in(sent(jpeg(exif=exif) + b"\xff\xda\x00\x02" * 1000), "film.jpg").width == 400
+    within = jpeg(comment=b"\xff\xda" * 1000)
+    assert within.count(b"\xff\xda") > look.MOST_SCANS
+    assert take_in(sent(within), "comment.jpg").width == 400
+
+
+def test_a_long_list_of_entries_is_not_read() -> None:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as archive:
+        for number in range(5000):
+            archive.writestr(str(number), b"")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(zipfile.ZipFile, "__init__", None)
+        assert "something else besides" in refusal(jpeg() + held.getvalue())
+
+
+def test_pictures_are_decoded_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    busy: list[int] = []
+    together: list[int] = []
+    load = look.load
+
+    def slow(image: Image.Image) -> None:
+        busy.append(1)
+        together.append(len(busy))
+        time.sleep(0.02)
+        load(image)
+        busy.pop()
+
+    monkeypatch.setattr(look, "load", slow)
+    with ThreadPoolExecutor(4) as several:
+        judged = list(several.map(look.judge, [jpeg()] * 6))
+    assert judged == [("JPEG", 400, 300)] * 6
+    assert together == [1] * 6
