@@ -30,6 +30,7 @@ ARGUMENTS: dict[str, Any] = {
     "entry_id": 1,
     "pk": 1,
     "change": 1,
+    "position": 1,
     "email_id": 1,
     "kind": "pickup",
     "verb": "begin-work",

@@ -5,19 +5,30 @@ from __future__ import annotations
 from django.db import transaction
 from django.db.models import F
 
+from shopdesk.base.refusals import Refused
 from shopdesk.clients.models import Client, Grant
 
 
 @transaction.atomic
-def know_client(*, name: str, email: str, phone: str, address: str = "") -> Client:
+def know_client(*, name: str, email: str, phone: str, address: str = "", by_voice: bool = False) -> Client:
     """The client with this name and way to reach them, or a new one with a grant. Two people who share an
     address stay two: only the same name with the same email (or, without one, the same phone) is the same
-    client."""
+    client.
+
+    `by_voice`: the owner has spoken with them. Then somebody known by name and phone alone who gives an email
+    now is the same client too, and can be written to from now on. Not so on the request page, where whoever
+    knew a name and a number could have somebody else's link sent to themselves.
+    """
     email, phone = email.strip().lower(), phone.strip()
     same = Client.objects.filter(name__iexact=name.strip())
     known = None
     if email:
         known = same.filter(email=email).first()
+        if known is None and phone and by_voice:
+            known = same.filter(email="", phone=phone).first()
+            if known is not None:
+                Client.objects.filter(pk=known.pk).update(email=email)
+                known.email = email
     elif phone:
         known = same.filter(email="", phone=phone).first()
     if known is None:
@@ -27,6 +38,29 @@ def know_client(*, name: str, email: str, phone: str, address: str = "") -> Clie
         Client.objects.filter(pk=known.pk).update(phone=phone)
         known.phone = phone
     return known
+
+
+@transaction.atomic
+def correct(client: Client, *, name: str, email: str, phone: str, address: str) -> list[str]:
+    """Put right who a client is and how they are reached. Returns which of these changed ("email"), in
+    order. `client` holds what is kept by now. Raises `Refused` for a client whom nobody could reach."""
+    typed = {
+        "name": " ".join(name.split()),
+        "email": email.strip().lower(),
+        "phone": phone.strip(),
+        "address": "\n".join(line.strip() for line in address.splitlines() if line.strip()),
+    }
+    if not any(char.isalpha() for char in typed["name"]):
+        raise Refused("Write their name.", field="name")
+    if not typed["email"] and not typed["phone"]:
+        raise Refused("Keep a phone number or an email address, so that you can reach them.", field="email")
+    kept = Client.objects.select_for_update().get(pk=client.pk)
+    changed = [field for field, value in typed.items() if getattr(kept, field) != value]
+    if changed:
+        Client.objects.filter(pk=client.pk).update(**typed)
+    for field, value in typed.items():
+        setattr(client, field, value)
+    return changed
 
 
 @transaction.atomic

@@ -12,10 +12,13 @@ from django.utils import timezone
 
 from shopdesk.base.numbers import next_number
 from shopdesk.base.who import Who
+from shopdesk.clients import actions as clients
 from shopdesk.clients.models import Client
-from shopdesk.commissions.models import Commission, Piece, Shot
-from shopdesk.commissions.stages import write_line
+from shopdesk.commissions.models import Commission, Letter, Piece, Shot
+from shopdesk.commissions.stages import ENDS, locked, write_line
 from shopdesk.craft import cautions
+from shopdesk.mail.actions import Person, readdress
+from shopdesk.mail.models import Email
 from shopdesk.photos.models import Picture
 
 
@@ -154,3 +157,77 @@ def agree_colour(piece: Piece, at: datetime | None) -> None:
     waiting = Piece.objects.filter(commission_id=piece.commission_id, colour_open=True).exists()
     commission = Commission.objects.get(pk=piece.commission_id)
     set_facts(commission, colour_agreed_at=None if waiting or at is None else at)
+
+
+# ---- putting right ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """What a correction changed, in words ("email", "size"), and how many emails that had not gone out have
+    another address now."""
+
+    changed: Sequence[str]
+    readdressed: int = 0
+
+
+@transaction.atomic
+def correct_client(
+    commission: Commission, who: Who, *, name: str, email: str, phone: str, address: str
+) -> Corrected:
+    """Put right who the client of a commission is, in all their commissions. Emails that have not gone out
+    go to the new address. The journals say what was corrected, and name nobody."""
+    now = locked(commission.pk)
+    client = now.client
+    changed = clients.correct(client, name=name, email=email, phone=phone, address=address)
+    commission.client = client
+    if not changed:
+        return Corrected(())
+    letters = Letter.objects.filter(commission__client=client, to_client=True)
+    theirs = Email.objects.filter(pk__in=letters.values("email"))
+    moved = readdress(theirs, Person(client.name, client.email), client.phone)
+    also = Commission.objects.filter(client=client).exclude(pk=now.pk).exclude(stage__in=ENDS).order_by("pk")
+    for one in (now, *also):
+        write_line(one, who, "client corrected", f"The client’s {_listed(changed)} corrected")
+    return Corrected(changed, moved)
+
+
+_PIECE_WORDS = {
+    "name": "name",
+    "count": "number",
+    "width_mm": "size",
+    "depth_mm": "size",
+    "height_mm": "size",
+    "material": "material",
+    "made": "age",
+    "finish_now": "finish",
+    "trouble": "condition",
+    "hardware": "hardware",
+}
+
+
+@transaction.atomic
+def correct_piece(piece: Piece, typed: NewPiece, who: Who) -> Corrected:
+    """Put right what is known of a piece; whether it may hold lead follows. What was quoted or agreed keeps
+    its own words. `piece` holds what is kept by now."""
+    now = locked(piece.commission_id)
+    kept = Piece.objects.get(pk=piece.pk)
+    values = {name: value for name, value in typed.__dict__.items() if getattr(kept, name) != value}
+    if values:
+        before = kept.lead_caution
+        made = cautions.made_year(typed.made, timezone.localdate().year)
+        lead = cautions.lead_risk(typed.finish_now, made)
+        Piece.objects.filter(pk=piece.pk).update(lead_caution=lead, **values)
+        changed = list(dict.fromkeys(_PIECE_WORDS[name] for name in values))
+        said = f"The piece’s {_listed(changed)} corrected"
+        if lead != before:
+            said += ": it may hold lead" if lead else ": no lead caution any more"
+        write_line(now, who, "piece corrected", said)
+    else:
+        changed = []
+    piece.refresh_from_db()
+    return Corrected(changed)
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

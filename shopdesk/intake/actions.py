@@ -134,7 +134,7 @@ def send_request(key: uuid.UUID, asked: Asked, address: str) -> Commission:
     draft = _locked(key)
     if draft.commission is not None:
         return draft.commission
-    client = _know(asked)
+    client = know_client(name=asked.name, email=asked.email, phone=asked.phone)
     held = list(draft.pictures.select_related("picture"))
     commission = _open(
         asked, "page", client, [one.picture for one in held], Who("client", client.pk, address)
@@ -151,11 +151,8 @@ def note_request(asked: Asked, source: str, pictures: Sequence[Picture], who: Wh
     """The owner takes down a request for somebody on the phone or at the door (`source` is "phone" or
     "door"). The client is written to; without an email address the words are on the owner's list of what to
     tell."""
-    return _open(asked, source, _know(asked), pictures, who)
-
-
-def _know(asked: Asked) -> Client:
-    return know_client(name=asked.name, email=asked.email, phone=asked.phone)
+    client = know_client(name=asked.name, email=asked.email, phone=asked.phone, by_voice=True)
+    return _open(asked, source, client, pictures, who)
 
 
 def _open(asked: Asked, source: str, client: Client, pictures: Sequence[Picture], who: Who) -> Commission:

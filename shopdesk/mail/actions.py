@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from shopdesk.base import work
@@ -177,3 +178,28 @@ def again(email: Email) -> None:
     if not work.again(rows):
         raise Refused("That email is back in line already.")
     nudge(TASK)
+
+
+@transaction.atomic
+def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
+    """Let those of `rows` that have not gone out be for `to` from now on; without an address they become
+    words to pass on, by `phone` if there is one. What failed keeps its reason and waits for a press. Returns
+    how many emails have another address now. One that is being handed over this minute is left alone."""
+    address, moved = to.address.strip(), 0
+    waiting = rows.filter(state__in=(Email.State.WAITING, Email.State.FAILED), told_at=None)
+    for email in waiting.select_for_update(of=("self",)).order_by("pk"):
+        values: dict[str, Any] = {"to_name": clean_name(to.name)}
+        if "phone" in email.context:
+            values["context"] = {**email.context, "phone": phone}
+        if email.way == Email.Way.EMAIL and email.to_address != address:
+            moved += 1
+            values |= {"to_address": address, "gather": ""}
+            if not address:
+                values |= {
+                    "way": Email.Way.TELL,
+                    "state": Email.State.WAITING,
+                    "trouble": "",
+                    "done_at": None,
+                }
+        Email.objects.filter(pk=email.pk, state=email.state).update(**values)
+    return moved

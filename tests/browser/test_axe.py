@@ -211,8 +211,9 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.open("quote-revision", number("begun"), 1)
     walk.open("record-acceptance", number("quoted"))
     walk.open("decline", number("requested"))
-    for name in ("answer", "link", "docket"):
+    for name in ("answer", "link", "docket", "client"):
         walk.open(name, number("requested"))
+    walk.open("piece", number("requested"), 1)
     walk.open("payment", number("agreed"))
     walk.open("payment", number("collected"))
     walk.open("let-off", number("agreed"))
@@ -254,6 +255,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     for path in (
         reverse("desk:new-request"),
         reverse("desk:hold", args=[number("in work")]),
+        reverse("desk:piece", args=[number("requested"), 1]),
         reverse("desk:sample", args=[number("wanted again")]),
         reverse("desk:progress", args=[number("in work")]),
         reverse("desk:payment", args=[number("agreed")]),
@@ -264,6 +266,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.mistake(reverse("desk:change", args=[number("changed"), 5]), press="Write it down")
     walk.mistake(reverse("desk:still-interested", args=[number("run out")]), press="Send")
     walk.mistake(reverse("desk:ballpark", args=[number("requested")]), "[name='low']", "a lot", "Send it")
+    walk.mistake(reverse("desk:client", args=[number("requested")]), "[name='name']", "", press="Keep")
     walk.mistake(reverse("desk:shop"), "[name='iban']", "DE00 1234", "Keep")
     assert not_looked_at("desk", walk.seen) == {"sign-in", "set-up", "sample-answer", *walk.book}
     walk.inspector.done()
