@@ -20,7 +20,7 @@ from shopdesk.commissions.actions import set_facts
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
-from shopdesk.commissions.stages import advance, locked, write_line
+from shopdesk.commissions.stages import ENDS, advance, locked, write_line
 from shopdesk.craft.money import exact
 from shopdesk.craft.pricing import TaxRule
 from shopdesk.deposits import invoices, papers, words
@@ -157,13 +157,17 @@ def record_payment(commission: Commission, amount: Decimal, on: date, how: str, 
 
 @transaction.atomic
 def reverse(entry: Entry, note: str, who: Who) -> Entry:
-    """Take back an entry that was a mistake, with an opposite one, once. `note` says what the mistake was."""
+    """Take back an entry that was a mistake, with an opposite one, once. `note` says what the mistake was.
+    What is no longer due because of the entry goes with it, and of a cancelled commission nothing becomes
+    due again."""
     shop = the_shop()
     now = locked(Account.objects.values_list("commission_id", flat=True).get(pk=entry.account_id))
     wrong = Entry.objects.select_related("receipt", "reversal", "invoice").get(pk=entry.pk)
     note = note.strip()
     if wrong.kind == Entry.Kind.REVERSED:
         raise Refused("A reversal is not reversed: write the payment down again.")
+    if wrong.kind == Entry.Kind.WAIVED:
+        raise Refused("That is no payment. It goes with what was given back, or with the cancelling.")
     if wrong.taken_back:
         raise Refused("That entry has been reversed already.")
     if not note:
@@ -175,6 +179,7 @@ def reverse(entry: Entry, note: str, who: Who) -> Entry:
     after = _standing(now)
     if after.held < 0:
         raise Refused("More of it has been given back than would be left; reverse what was given back first.")
+    after = _even_out(now, wrong, before, after, note, who)
     if after.owed > before.owed:
         raise Refused("More would be paid than the price comes to; look at the other entries first.")
     receipt, vat = wrong.receipt_or_none, wrong.invoice_or_none
@@ -234,6 +239,8 @@ def refund(
     _believe(on, now, shop)
     if not note.strip():
         raise Refused("Say in a few words why it goes back.", field="note")
+    if owed_again and now.stage == Stage.CANCELLED:
+        raise Refused("It is cancelled, so nothing becomes due again.", field="owed_again")
     entry = _write(now, Entry.Kind.REFUNDED, -amount, on, who, how=how, note=note)
     waived = amount - before.owed
     if not owed_again and waived > 0:
@@ -371,6 +378,26 @@ def _write(
     )
 
 
+def _even_out(
+    commission: Commission, wrong: Entry, before: Standing, after: Standing, note: str, who: Who
+) -> Standing:
+    """After a reversal: take back what was written as no longer due beside a refund that was none, and write
+    off what has become due of a cancelled commission. Returns how it stands then."""
+    today, cancelled = today_at(the_shop()), commission.stage == Stage.CANCELLED
+    standing_off = [one for one in after.entries if one.kind == Entry.Kind.WAIVED and not one.taken_back]
+    beside = next((one for one in after.entries if one.pk > wrong.pk), None)
+    for one in reversed(standing_off):
+        goes_with_it = one == beside and wrong.kind == Entry.Kind.REFUNDED
+        if not goes_with_it and not (cancelled and after.owed > before.owed):
+            continue
+        _write(commission, Entry.Kind.REVERSED, -one.amount, today, who, note=note, reverses=one)
+        after = _standing(commission)
+    if cancelled and after.due > 0:
+        _write(commission, Entry.Kind.WAIVED, after.due, today, who, note="Cancelled")
+        after = _standing(commission)
+    return after
+
+
 def _keep_facts(commission: Commission, after: Standing, who: Who) -> bool:
     """Bring the facts that stages wait for into line with the account, and book the place when the deposit is
     there. Returns whether it was booked just now. A stage that has moved on is not moved back."""
@@ -407,6 +434,8 @@ def _write_to_client(
         "due": _money(after.due, after, shop) if after.due else "",
         "deposit_open": _money(after.deposit_open, after, shop) if after.deposit_open else "",
         "booked": "yes" if booked else "",
+        "at_hand_over": "" if commission.stage in ENDS else "yes",
+        "place_booked": "yes" if commission.booked_at else "",
         **_dates(commission, shop),
     }
     to_client(

@@ -9,6 +9,8 @@ from decimal import Decimal
 import pytest
 from django.core.mail import EmailMessage
 from django.db import DatabaseError, connection, transaction
+from django.test import Client as Browser
+from django.urls import reverse as address
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
@@ -243,3 +245,75 @@ def test_the_receipt_reaches_the_client(
     assert "We have your $342.90 with thanks: the deposit for your writing desk." in letter.body
     assert "Still due: $342.90, at hand-over." in letter.body
     assert len(letter.attachments) == 1
+
+
+def test_a_mistake_found_after_cancelling_leaves_nothing_due(
+    agreed: Commission, as_owner: Who, today: date
+) -> None:
+    paid = actions.record_payment(agreed, Decimal("342.90"), today, "transfer", "", as_owner)
+    actions.settle_cancelled(agreed, Decimal(0), as_owner)
+    advance(agreed, Stage.CANCELLED, as_owner)
+    actions.reverse(paid, "It was another client's", as_owner)
+    now = stands(agreed)
+    assert (now.held, now.due, now.owed, now.waived) == (ZERO, ZERO, ZERO, Decimal("685.80"))
+    agreed.refresh_from_db()
+    assert agreed.settled_at is not None
+    assert not JournalLine.objects.filter(commission=agreed, verb="deposit open again").exists()
+    email = Email.objects.filter(kind="receipt").order_by("-id")[0]
+    assert (email.context["what"], email.context["due"]) == ("taken back", "")
+
+
+def test_a_refund_that_was_none_is_kept_after_cancelling(
+    agreed: Commission, as_owner: Who, today: date
+) -> None:
+    actions.record_payment(agreed, Decimal("342.90"), today, "transfer", "", as_owner)
+    actions.refund(agreed, Decimal(10), today, "cash", "A scratch", as_owner, owed_again=True)
+    actions.record_payment(agreed, Decimal(10), today, "cash", "", as_owner)
+    actions.settle_cancelled(agreed, Decimal(200), as_owner, how="transfer", on=today)
+    advance(agreed, Stage.CANCELLED, as_owner)
+    for amount, held in ((Decimal(-200), "342.90"), (Decimal(-10), "352.90")):
+        entry = next(one for one in stands(agreed).entries if one.kind == "refunded" and one.amount == amount)
+        actions.reverse(entry, "It never went out", as_owner)
+        now = stands(agreed)
+        assert (now.held, now.due, now.owed) == (Decimal(held), ZERO, ZERO)
+
+
+def test_what_is_no_longer_due_goes_with_the_refund_it_was_written_beside(
+    agreed: Commission, as_owner: Who, today: date
+) -> None:
+    actions.record_payment(agreed, Decimal(300), today, "cash", "", as_owner)
+    back = actions.refund(agreed, Decimal(50), today, "cash", "Less to do", as_owner)
+    waived = Entry.objects.get(kind="waived")
+    with pytest.raises(Refused, match="no payment"):
+        actions.reverse(waived, "A slip", as_owner)
+    actions.reverse(back, "It never went out", as_owner)
+    now = stands(agreed)
+    assert (now.held, now.waived, now.due) == (Decimal(300), ZERO, Decimal("385.80"))
+
+
+def test_nothing_becomes_due_again_of_what_is_cancelled(
+    agreed: Commission, as_owner: Who, today: date
+) -> None:
+    actions.record_payment(agreed, Decimal(100), today, "cash", "", as_owner)
+    actions.settle_cancelled(agreed, Decimal(0), as_owner)
+    advance(agreed, Stage.CANCELLED, as_owner)
+    with pytest.raises(Refused, match="due again"):
+        actions.refund(agreed, Decimal(50), today, "cash", "Kindness", as_owner, owed_again=True)
+    actions.refund(agreed, Decimal(50), today, "cash", "Kindness", as_owner)
+    assert (stands(agreed).held, stands(agreed).due) == (Decimal(50), ZERO)
+
+
+def test_only_what_moved_can_be_taken_back_at_the_desk(
+    agreed: Commission, as_owner: Who, today: date, desk: Browser
+) -> None:
+    actions.record_payment(agreed, Decimal(100), today, "cash", "", as_owner)
+    actions.settle_cancelled(agreed, Decimal(0), as_owner)
+    advance(agreed, Stage.CANCELLED, as_owner)
+    page = desk.get(f"/desk/c/{agreed.number}/").content.decode()
+    paid, waived = (entry.pk for entry in stands(agreed).entries)
+    assert reverse_url(agreed, paid) in page
+    assert reverse_url(agreed, waived) not in page
+
+
+def reverse_url(commission: Commission, entry: int) -> str:
+    return address("desk:reverse", args=[commission.number, entry])
