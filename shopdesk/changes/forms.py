@@ -55,7 +55,7 @@ class AcceptForm(forms.Form):
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
-    agree = forms.BooleanField(label="I agree to this change as it stands above.")
+    agree = forms.BooleanField(label="I agree to this change as it stands above")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

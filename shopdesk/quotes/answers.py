@@ -74,7 +74,7 @@ class AcceptForm(OptionsForm):
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
-    terms = forms.BooleanField(label="I agree to the quote and its terms as they stand above.")
+    terms = forms.BooleanField(label="I agree to the quote and its terms as they stand above")
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
