@@ -37,6 +37,7 @@ _WHEN = {
 """At which stages each can be booked."""
 _STILL_LOOKED_AT = (Stage.REQUESTED, Stage.QUOTED, Stage.AGREED, Stage.BOOKED)
 """A site visit that is booked stands until the piece comes in."""
+_BACK_ON_THE_BENCH = (Stage.IN_WORK, Stage.DRYING)
 _ENDED = (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)
 
 
@@ -98,7 +99,7 @@ def cancel(visit: Visit, who: Who) -> None:
     if visit.state != Visit.State.BOOKED:
         raise Refused("That visit does not stand any more.")
     _in_time(shop, visit, who, timezone.now())
-    _call_off(shop, current, visit, who)
+    _call_off(shop, current, visit, who, "")
 
 
 @transaction.atomic
@@ -166,7 +167,8 @@ def _day_after_next(shop: Shop, now: datetime) -> datetime:
     return queries.day_begins(now.astimezone(shop.tz).date() + timedelta(days=2), shop.tz)
 
 
-def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who) -> None:
+def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who, why: str) -> None:
+    """`why` is for the client to read, as the end of a sentence; it may be empty."""
     was = said_time(shop, visit.starts_at, visit.ends_at)
     Cell.objects.filter(visit=visit).delete()
     Visit.objects.filter(pk=visit.pk).update(state=Visit.State.CANCELLED, sequence=F("sequence") + 1)
@@ -175,13 +177,25 @@ def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who) -> Non
         commission,
         who,
         f"{Visit.Kind(visit.kind).label} cancelled",
-        f"{WHAT[Visit.Kind(visit.kind)]} on {was} cancelled",
+        f"{WHAT[Visit.Kind(visit.kind)]} on {was} cancelled{f': {why}' if why else ''}",
         for_client=True,
     )
-    _tell(shop, commission, visit, who, "cancelled", was)
+    _tell(shop, commission, visit, who, "cancelled", was, why)
 
 
-def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: str, was: str) -> None:
+def _why_called_off(commission: Commission, visit: Visit) -> str:
+    """What the client is told when the shop calls a visit off because of where the commission stands."""
+    many = len(commission.pieces.all()) > 1
+    if commission.stage == Stage.ON_HOLD:
+        return "the work is on hold"
+    if visit.kind == Visit.Kind.PICKUP and commission.stage in _BACK_ON_THE_BENCH:
+        return "they are not ready after all" if many else "it is not ready after all"
+    return ""
+
+
+def _tell(
+    shop: Shop, commission: Commission, visit: Visit, who: Who, change: str, was: str, why: str = ""
+) -> None:
     """The client gets the time with a file for their calendar; the shop hears what a client has changed."""
     what = WHAT[Visit.Kind(visit.kind)].lower()
     when = said_time(shop, visit.starts_at, visit.ends_at)
@@ -192,6 +206,7 @@ def _tell(shop: Shop, commission: Commission, visit: Visit, who: Who, change: st
         "was": was,
         **_where(shop, commission, visit),
         "reach": ask_us(shop),
+        "why": why,
         "enclosed": bool(commission.client.email),
         "again": change == "cancelled" and not not_now(commission, visit.kind),
     }
@@ -260,27 +275,28 @@ def look_after() -> None:
 
 def put_away(shop: Shop, now: datetime) -> None:
     """A booked visit is done when the piece has changed hands, or when its day is over; the page then asks
-    for a new time, should the piece still have to come or go. A visit to come of a commission that has ended
-    is cancelled, and the client told."""
+    for a new time, should the piece still have to come or go. A visit to come is cancelled, and the client
+    told, when the commission has ended or is on hold, and a pickup when the piece is back on the bench."""
     today = queries.day_begins(now.astimezone(shop.tz).date(), shop.tz)
     standing = Visit.objects.filter(state=Visit.State.BOOKED)
-    ended = Q(commission__stage__in=_ENDED)
+    off = Q(commission__stage__in=(*_ENDED, Stage.ON_HOLD))
+    off |= Q(kind=Visit.Kind.PICKUP, commission__stage__in=_BACK_ON_THE_BENCH)
     changed_hands = Q(kind=Visit.Kind.DROP_OFF, commission__checked_in_on__isnull=False) | Q(
         kind=Visit.Kind.PICKUP, commission__collected_at__isnull=False
     )
     changed_hands |= Q(kind=Visit.Kind.SITE, commission__checked_in_on__isnull=False)
-    over = changed_hands | Q(ends_at__lt=today) | (ended & Q(starts_at__lte=now))
-    for pk in list(standing.filter(ended | over).values_list("pk", flat=True)):
+    over = changed_hands | Q(ends_at__lt=today) | (off & Q(starts_at__lte=now))
+    for pk in list(standing.filter(off | over).values_list("pk", flat=True)):
         with transaction.atomic():
             # Locked before the visit is looked at again: somebody may be moving or cancelling it.
             commission = locked(Visit.objects.values_list("commission_id", flat=True).get(pk=pk))
-            visit = standing.filter(pk=pk).filter(ended | over).first()
+            visit = standing.filter(pk=pk).filter(off | over).first()
             if visit is None:
                 continue
             if standing.filter(pk=pk).filter(over).update(state=Visit.State.DONE):
                 Cell.objects.filter(visit=visit).delete()
             else:
-                _call_off(shop, commission, visit, THE_SHOP)
+                _call_off(shop, commission, visit, THE_SHOP, _why_called_off(commission, visit))
 
 
 def remind(shop: Shop, now: datetime) -> int:

@@ -8,11 +8,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.core.mail import EmailMessage
 from django.utils import timezone
 
 from shopdesk.base.who import Who
 from shopdesk.commissions.letters import to_client
-from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.commissions.queries import journal_of
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
@@ -82,9 +83,16 @@ def test_a_visit_booked_for_tomorrow_was_just_confirmed(
     assert reminders() == 0
 
 
-@pytest.mark.parametrize("stage", [Stage.IN_WORK, Stage.ON_HOLD])
-def test_nobody_is_reminded_of_a_pickup_that_is_not_ready_after_all(
-    ready: Commission, as_client: Who, shop: Shop, clock: Clock, stage: Stage
+@pytest.mark.parametrize(
+    ("stage", "why"),
+    [
+        (Stage.IN_WORK, "it is not ready after all"),
+        (Stage.DRYING, "it is not ready after all"),
+        (Stage.ON_HOLD, "the work is on hold"),
+    ],
+)
+def test_a_pickup_that_is_not_ready_after_all_is_called_off(
+    ready: Commission, as_client: Who, shop: Shop, clock: Clock, stage: Stage, why: str
 ) -> None:
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     stand_at(ready, stage)
@@ -92,7 +100,29 @@ def test_nobody_is_reminded_of_a_pickup_that_is_not_ready_after_all(
     look_after()
     assert reminders() == 0
     visit.refresh_from_db()
-    assert visit.state == "booked"
+    assert (visit.state, visit.sequence, Cell.objects.exists()) == ("cancelled", 1, False)
+    email = Email.objects.get(kind="visit-cancelled")
+    assert email.context["why"] == why
+    assert "METHOD:CANCEL" in email.enclosures.get().text
+    line = JournalLine.objects.get(commission=ready, verb="pickup cancelled")
+    assert line.words.endswith(why)
+    look_after()
+    assert Email.objects.filter(kind="visit-cancelled").count() == 1
+
+
+def test_a_drop_off_of_what_is_on_hold_is_called_off(
+    booked: Commission, as_client: Who, work: Callable[[], None], mailbox: list[EmailMessage]
+) -> None:
+    visit = book(booked, DROP_OFF, some_slots()[0].start, as_client)
+    work()
+    mailbox.clear()
+    stand_at(booked, Stage.ON_HOLD)
+    work()
+    visit.refresh_from_db()
+    assert visit.state == "cancelled"
+    told = next(mail for mail in mailbox if mail.to == [booked.client.email])
+    assert "the work is on hold" in told.body
+    assert "Choose a time" not in told.body
 
 
 def test_two_workers_write_one_reminder(
