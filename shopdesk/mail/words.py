@@ -62,7 +62,7 @@ def words(email: Email) -> Words:
     }
     made = Words("", "", "")
     for length in _VALUE_LENGTHS:
-        made = _make(email.kind, {"shop_name": email.from_name, **email.context}, sender, length)
+        made = _make(email.kind, _facts(email), sender, length)
         if len(made.html.encode()) <= HTML_BYTES:
             break
     return made
@@ -73,9 +73,19 @@ def subject_of(email: Email) -> str:
     if email.worded_at is not None:
         return email.subject
     try:
-        return _filled(email.kind, {"shop_name": email.from_name, **email.context}, _Book(None))[0]
+        return _filled(email.kind, _facts(email), _Book(None))[0]
     except NoWords:
         return email.kind.replace("-", " ").capitalize()
+
+
+def _facts(email: Email) -> dict[str, Any]:
+    """What its template is filled with. `by_email` is false where the owner passes the words on: then nothing
+    is enclosed, and there is no email to answer."""
+    return {
+        "shop_name": email.from_name,
+        **email.context,
+        "by_email": email.way == Email.Way.EMAIL,
+    }
 
 
 def _filled(kind: str, context: dict[str, Any], book: _Book) -> tuple[str, str]:

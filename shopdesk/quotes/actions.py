@@ -21,6 +21,7 @@ from shopdesk.commissions.models import Commission, Piece, Shot, Stage
 from shopdesk.commissions.stages import advance, locked, write_line
 from shopdesk.deposits.actions import open_account
 from shopdesk.documents.actions import order
+from shopdesk.documents.models import Document
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
@@ -192,7 +193,7 @@ def send(commission: Commission, edition: int, who: Who) -> Quote:
             + (["And more, on your page."] if len(changes) > MOST_CHANGES_SAID else []),
         },
         path=reverse("portal:quote", args=[now.number]),
-        enclose=[Enclose(document.filename, "application/pdf", ref=document.ref)],
+        enclose=_enclosed(document),
     )
     _copy_stage(now, commission)
     return whole(draft.pk)
@@ -317,10 +318,15 @@ def accept(
             "said_on": formats.day(said_on, shop.locale, today),
         },
         path=reverse("portal:visit", args=[now.number, "drop-off"]) if booked else "",
+        enclose=_enclosed(quote.document),
     )
     if who.kind == "client":
         to_shop(now, "quote-answered", {**context, "answer": "accepted", "reason": ""})
     return acceptance
+
+
+def _enclosed(document: Document | None) -> list[Enclose]:
+    return [Enclose(document.filename, "application/pdf", ref=document.ref)] if document else []
 
 
 @transaction.atomic
