@@ -7,8 +7,9 @@ from django.db import transaction
 from shopdesk.base.who import Who
 from shopdesk.clients.access import placeholder
 from shopdesk.clients.queries import clients_with_email, grant_of
+from shopdesk.commissions.letters import to_shop
 from shopdesk.commissions.models import Commission, Stage
-from shopdesk.commissions.stages import advance
+from shopdesk.commissions.stages import advance, locked
 from shopdesk.mail.actions import Person, write
 from shopdesk.shop.models import Shop
 
@@ -33,5 +34,9 @@ def send_fresh_link(shop: Shop, email: str) -> None:
 
 @transaction.atomic
 def withdraw(commission: Commission, who: Who, why: str = "") -> None:
-    """The client takes the request back, before anything was agreed."""
-    advance(commission, Stage.WITHDRAWN, who, note=why[:300])
+    """The client takes the request back, before anything was agreed. The owner is written to."""
+    now = locked(commission.pk)
+    quoted = now.stage == Stage.QUOTED
+    why = " ".join(why.split())[:1000]
+    advance(now, Stage.WITHDRAWN, who, note=why)
+    to_shop(now, "withdrawn", {"reason": why, "quoted": "yes" if quoted else ""})
