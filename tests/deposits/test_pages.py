@@ -14,6 +14,7 @@ from django.urls import reverse
 from shopdesk.base.who import Who
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Entry, Receipt
 from shopdesk.deposits.queries import standing
 from shopdesk.quotes.actions import accept
@@ -120,3 +121,31 @@ def test_before_anything_is_agreed(desk: Browser, commission: Commission, today:
         in desk.post(at("desk:payment", commission), paid(today)).content.decode()
     )
     assert desk.get(at("desk:reverse", commission, 5)).status_code == 404
+
+
+def test_what_was_agreed_keeps_its_currency(
+    desk: Browser, portal: Browser, agreed: Commission, as_owner: Who, shop: Shop, today: date
+) -> None:
+    """The shop counts in euros from now on; what was agreed in dollars is still owed in dollars."""
+    invoices.issue(agreed, as_owner)
+    desk.post(at("desk:payment", agreed), paid(today, "100"))
+    Shop.objects.update(currency="EUR", locale="de_DE")
+    due = "585,80"
+    pages = {
+        at("desk:commission", agreed): due,
+        at("desk:payment", agreed): due,
+        at("desk:reverse", agreed, Entry.objects.get().pk): "100,00",
+        at("desk:refund", agreed): "100,00",
+        at("desk:invoice", agreed): "685,80",
+        at("desk:cancel", agreed): "100,00",
+        at("desk:propose-change", agreed): due,
+        at("desk:quote", agreed): "685,80",
+    }
+    for page, sum_ in pages.items():
+        text = desk.get(page, follow=True).content.decode()
+        assert f"{sum_}\u00a0$" in text, page
+        assert "€" not in text.replace("in EUR", ""), page
+    for page in (at("portal:commission", agreed), at("portal:quote", agreed)):
+        text = portal.get(page).content.decode()
+        assert "685,80\u00a0$" in text, page
+        assert "€" not in text, page

@@ -69,6 +69,19 @@ def amount(value: Decimal | None, shop: Any = None) -> str:
     )
 
 
+@register.simple_tag(takes_context=True)
+def money_in(context: Context, value: Decimal | None, currency: str) -> str:
+    """`{% money_in standing.due standing.currency %}` → `$343.70`: what was agreed keeps the currency it was
+    agreed in, whatever the shop counts in by now."""
+    return "" if value is None else formats.money(value, currency, _locale(context.get("shop")))
+
+
+@register.simple_tag(takes_context=True)
+def amount_in(context: Context, value: Decimal | None, currency: str) -> str:
+    """`{% amount_in price quote.currency %}` → `343.70`"""
+    return "" if value is None else formats.amount(value, currency, _locale(context.get("shop")))
+
+
 @register.filter
 def plain_number(value: Decimal | int | None, shop: Any = None) -> str:
     """`{{ line.quantity|plain_number:shop }}` → `2.5`"""
