@@ -14,6 +14,7 @@ from shopdesk.colours.forms import SampleForm
 from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.queries import at_desk
+from shopdesk.commissions.stages import ENDS
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
 
@@ -48,7 +49,13 @@ def propose(request: DeskRequest, number: str) -> HttpResponseBase:
     page: HttpResponse = render(
         request,
         "colours/propose.html",
-        {"nav": "commissions", "commission": commission, "form": form, "samples": samples_of(commission)},
+        {
+            "nav": "commissions",
+            "commission": commission,
+            "form": form,
+            "samples": samples_of(commission),
+            "ended": commission.stage in ENDS,
+        },
         status=422 if form.errors else 200,
     )
     return page

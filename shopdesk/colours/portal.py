@@ -12,6 +12,7 @@ from shopdesk.colours import actions
 from shopdesk.colours.forms import AnswerForm
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.queries import of_client
+from shopdesk.commissions.stages import ENDS
 
 
 @client_view
@@ -44,7 +45,13 @@ def answer(request: ClientRequest, number: str, sample_id: int) -> HttpResponseB
     page: HttpResponse = render(
         request,
         "colours/answer.html",
-        {"client": request.client, "commission": commission, "sample": sample, "form": form},
+        {
+            "client": request.client,
+            "commission": commission,
+            "sample": sample,
+            "form": form,
+            "ended": commission.stage in ENDS,
+        },
         status=status,
     )
     return page

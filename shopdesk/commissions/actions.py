@@ -140,6 +140,8 @@ def set_facts(commission: Commission, **facts: datetime | date | bool | None) ->
     Commission.objects.filter(pk=commission.pk).update(**facts)
     for name, value in facts.items():
         setattr(commission, name, value)
+    if facts.get("sample_promised") and commission.colour_agreed_at is not None:
+        _keep_colour(commission)
 
 
 def answered(commission: Commission) -> None:
@@ -150,13 +152,20 @@ def answered(commission: Commission) -> None:
 
 def agree_colour(piece: Piece, at: datetime | None) -> None:
     """Write when a piece's colour was agreed (`None`: a new sample is out, so it is open again). The
-    commission's colour is agreed once no piece that was shown a sample waits for one; `colours` calls this
-    for each piece that it shows one of."""
+    commission's colour is agreed once every piece has its own, where a sample is promised, and otherwise
+    once no piece that was shown a sample waits for one; `colours` calls this for each piece that it shows
+    one of."""
     Piece.objects.filter(pk=piece.pk).update(colour_agreed_at=at, colour_open=at is None)
     piece.colour_agreed_at, piece.colour_open = at, at is None
-    waiting = Piece.objects.filter(commission_id=piece.commission_id, colour_open=True).exists()
-    commission = Commission.objects.get(pk=piece.commission_id)
-    set_facts(commission, colour_agreed_at=None if waiting or at is None else at)
+    _keep_colour(Commission.objects.get(pk=piece.commission_id))
+
+
+def _keep_colour(commission: Commission) -> None:
+    """Bring the fact that the first coat waits for into line with the pieces."""
+    pieces = list(Piece.objects.filter(commission=commission).values_list("colour_agreed_at", "colour_open"))
+    agreed = [at for at, _ in pieces if at is not None]
+    waiting = any(is_open or (commission.sample_promised and at is None) for at, is_open in pieces)
+    set_facts(commission, colour_agreed_at=None if waiting or not agreed else max(agreed))
 
 
 # ---- putting right ---------------------------------------------------------------------------------------

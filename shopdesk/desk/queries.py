@@ -15,6 +15,7 @@ from shopdesk.changes.queries import changes_of
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
+from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation.queries import messages_of
 from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
@@ -43,6 +44,7 @@ def commission_page(commission: Commission) -> dict[str, Any]:
         "invoices": invoices_of(commission),
         "changes": changes_of(commission),
         "changeable": commission.stage in CHANGEABLE,
+        "ended": commission.stage in ENDS,
         "samples": samples_of(commission),
         "updates": updates_of(commission),
         "visits": visits,

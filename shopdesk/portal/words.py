@@ -14,6 +14,7 @@ from shopdesk.changes.models import Change
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation.models import Message
 from shopdesk.deposits.models import Invoice
 from shopdesk.deposits.queries import Standing
@@ -45,8 +46,13 @@ class Facts:
         return next((visit for visit in self.visits if visit.kind == kind and visit.state == "booked"), None)
 
     @property
+    def ended(self) -> bool:
+        return self.commission.stage in ENDS
+
+    @property
     def open_samples(self) -> list[Sample]:
-        return [sample for sample in self.samples if sample.state == "proposed"]
+        """The samples that wait for an answer: none once the commission has ended."""
+        return [] if self.ended else [sample for sample in self.samples if sample.state == "proposed"]
 
     @property
     def today(self) -> date:
@@ -204,13 +210,7 @@ def _asks(facts: Facts) -> list[Ask]:
     commission, shop = facts.commission, facts.shop
     number = commission.number
     asks = []
-    ended = commission.stage in (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED, Stage.COLLECTED)
-    if (
-        facts.messages
-        and not facts.messages[-1].by_client
-        and not ended
-        and commission.stage == Stage.REQUESTED
-    ):
+    if facts.messages and not facts.messages[-1].by_client and commission.stage == Stage.REQUESTED:
         asks.append(
             Ask("We asked you something.", "", "Read it and answer", reverse("portal:ask", args=[number]))
         )
@@ -236,7 +236,17 @@ def _asks(facts: Facts) -> list[Ask]:
                 reverse("portal:quote", args=[number]),
             )
         )
-    if not ended:
+    if commission.booked_at and not facts.ended and facts.standing and facts.standing.deposit_open:
+        open_ = money(facts.standing.deposit_open, facts.standing.currency, shop.locale)
+        asks.append(
+            Ask(
+                f"{open_} of the deposit is open again.",
+                "Your place stays booked.",
+                "Look at the account",
+                f"{reverse('portal:commission', args=[number])}#costs",
+            )
+        )
+    if not facts.ended:
         asks.extend(
             Ask(
                 "We found something, and need your answer.",

@@ -18,7 +18,7 @@ from shopdesk.colours import actions
 from shopdesk.colours.actions import NewSample
 from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import samples_of, still_open
-from shopdesk.commissions.actions import NewPiece, add_piece
+from shopdesk.commissions.actions import NewPiece, add_piece, set_facts
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.photos.actions import take_in
 from tests.conftest import MakePicture, enter
@@ -116,6 +116,66 @@ def test_with_two_pieces_the_colour_is_agreed_when_both_are(
     actions.approve(chair_sample.pk, "Ottoline Brask", as_client)
     on_the_bench.refresh_from_db()
     assert on_the_bench.colour_agreed_at is not None
+
+
+def test_where_a_sample_is_promised_every_piece_waits_for_its_own(
+    on_the_bench: Commission, as_owner: Who, as_client: Who, desk: Browser
+) -> None:
+    chair = add_piece(on_the_bench, NewPiece("armchair"), 2, 2026)
+    actions.approve(propose(on_the_bench, as_owner).pk, "Ottoline Brask", as_client)
+    with pytest.raises(Refused, match="promises a sample"):
+        bench.first_coat(on_the_bench, as_owner)
+    page = desk.get(reverse("desk:commission", args=[on_the_bench.number])).content.decode()
+    assert 'still to agree: <span class="part-of">armchair</span>' in page
+    actions.approve(actions.propose(chair, NewSample("Darker"), as_owner).pk, "Ottoline Brask", as_client)
+    bench.first_coat(on_the_bench, as_owner)
+    on_the_bench.refresh_from_db()
+    assert on_the_bench.first_coat_at is not None
+
+
+def test_the_owner_steps_past_the_sample_of_one_piece(
+    on_the_bench: Commission, as_owner: Who, as_client: Who
+) -> None:
+    add_piece(on_the_bench, NewPiece("armchair"), 2, 2026)
+    actions.approve(propose(on_the_bench, as_owner).pk, "Ottoline Brask", as_client)
+    bench.first_coat(on_the_bench, as_owner, past="The armchair is only waxed")
+    assert JournalLine.objects.get(verb="first coat").reason == "The armchair is only waxed"
+
+
+def test_without_a_promise_only_what_was_shown_has_to_be_agreed(
+    on_the_bench: Commission, as_owner: Who, as_client: Who
+) -> None:
+    set_facts(on_the_bench, sample_promised=False)
+    add_piece(on_the_bench, NewPiece("armchair"), 2, 2026)
+    actions.approve(propose(on_the_bench, as_owner).pk, "Ottoline Brask", as_client)
+    on_the_bench.refresh_from_db()
+    assert on_the_bench.colour_agreed_at is not None
+    set_facts(on_the_bench, sample_promised=True)
+    assert on_the_bench.colour_agreed_at is None, "a promise made later holds for every piece"
+
+
+@pytest.mark.parametrize("stage", [Stage.CANCELLED, Stage.WITHDRAWN])
+def test_what_has_ended_asks_for_no_colour(
+    on_the_bench: Commission, as_owner: Who, desk: Browser, portal: Browser, stage: Stage
+) -> None:
+    sample = propose(on_the_bench, as_owner)
+    link = reverse("portal:sample-answer", args=[on_the_bench.number, sample.pk])
+    home = reverse("portal:commission", args=[on_the_bench.number])
+    at_desk = reverse("desk:commission", args=[on_the_bench.number])
+    new = reverse("desk:sample", args=[on_the_bench.number])
+    assert link in portal.get(home).content.decode()
+    assert new in desk.get(at_desk).content.decode()
+    Commission.objects.filter(pk=on_the_bench.pk).update(stage=stage)
+    assert link not in portal.get(home).content.decode()
+    assert "This is the one" not in portal.get(link).content.decode()
+    page = desk.get(at_desk).content.decode()
+    assert new not in page
+    assert "They approved it" not in page
+    assert "Show it to them" not in desk.get(new).content.decode()
+    answer = portal.post(link, {"name": "Ottoline Brask", "answer_is": "approve"})
+    assert answer.status_code == 409
+    sample.refresh_from_db()
+    assert sample.state == "proposed"
 
 
 def test_one_answer_to_one_sample(on_the_bench: Commission, as_owner: Who, as_client: Who) -> None:
