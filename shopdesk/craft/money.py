@@ -174,7 +174,7 @@ def parse_amount(
         raise nonsense
     plain = re.sub(r"(?<=[0-9])[.,] ?[-–—]{1,2}(?=$| )", "", plain)
     negative, digits = _without_signs(plain, currency, nonsense)
-    amount = Decimal(_plain_digits(digits, minor, decimal_hint, nonsense))
+    amount = Decimal(plain_digits(digits, minor, decimal_hint, nonsense))
     if negative and amount and not allow_negative:
         raise ValueError("Please write an amount without a minus sign.")
     if amount > LARGEST:
@@ -210,8 +210,9 @@ def _without_signs(plain: str, currency: str, nonsense: ValueError) -> tuple[boo
     return negative, number.group().strip()
 
 
-def _plain_digits(digits: str, minor: int, hint: str | None, nonsense: ValueError) -> str:
-    """Digits with at most one point, with any of the marks people use. The rules: `parse_amount`."""
+def plain_digits(digits: str, minor: int, hint: str | None, nonsense: ValueError) -> str:
+    """Digits with at most one point, from digits with any of the marks people use. The rules:
+    `parse_amount`; raises `nonsense` where they are broken."""
     mark = _decimal_mark(digits, minor, hint)
     whole, point, behind = digits.rpartition(mark) if mark else (digits, "", "")
     if (behind and not behind.isdigit()) or not (whole or behind):

@@ -11,7 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from typing import Literal
 
-from shopdesk.craft.rounding import EXACT, demand_decimal
+from shopdesk.craft.rounding import EXACT, demand_decimal, half_up
 
 MM_PER_INCH = Decimal("25.4")
 UM_PER_MIL = Decimal("25.4")
@@ -107,7 +107,7 @@ def parse_length_mm(text: str, default_unit: Literal["in", "cm"]) -> Decimal:
     1/2 in`, with any of the quotes and primes that telephones put in, and with "about" before it. A number
     without a unit is in `default_unit`; after feet it is inches, after metres centimetres. A point and a
     comma both stand before decimals, except in millimetres with three digits behind (`1,200 mm`), which
-    nobody means as decimals.
+    nobody means as decimals; in centimetres such a number is refused.
 
     Raises `ValueError` with a sentence for the person: nonsense, zero, below zero, longer than 10 m.
     """
@@ -130,6 +130,11 @@ def parse_length_mm(text: str, default_unit: Literal["in", "cm"]) -> Decimal:
         if part is None:
             raise nonsense
         unit = _unit(part, before, default_unit, nonsense)
+        number = part.group("number") or ""
+        if unit == _CENTIMETRE and re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", number):
+            # Nobody measures thousandths of a centimetre: they may have meant millimetres.
+            whole = re.sub("[.,]", "", number)
+            raise ValueError(f"“{number}” can be read in two ways; write {whole} mm, or centimetres as 87.6.")
         amount = _amount(part, nonsense, grouped=unit == _MM["mm"])
         if before is not None:
             # Only feet and inches, or metres and centimetres, are written one after the other.
@@ -239,8 +244,8 @@ def show_volume(litres: Decimal, system: System = "metric") -> str:
 def show_figure(value: Decimal) -> str:
     """`value` to three digits, whole digits always kept, without zeros at the end: 8.9, 0.65, 1234."""
     size = demand_decimal(value, "A figure").adjusted() if value else 0
-    rounded = value.quantize(Decimal(1).scaleb(min(0, size - 2)), ROUND_HALF_UP, EXACT)
-    return f"{rounded:f}".rstrip("0").rstrip(".") if "." in f"{rounded:f}" else f"{rounded:f}"
+    written = f"{half_up(value, max(0, 2 - size)):f}"
+    return written.rstrip("0").rstrip(".") if "." in written else written
 
 
 def _measured(plain: str, units: Mapping[str, Fraction], default: str, what: str, example: str) -> Fraction:

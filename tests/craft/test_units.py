@@ -304,3 +304,16 @@ def test_any_text_is_an_area_and_a_volume_or_a_sentence(text: str) -> None:
             refusal = str(error)
         assert refusal == "" or refusal.endswith(".")
         assert 0 < value <= most
+
+
+@pytest.mark.parametrize("typed", ["1.200", "1,200", "1.200 cm", "87,600 cm", "about 1.200"])
+def test_thousandths_of_a_centimetre_are_asked_about(typed: str) -> None:
+    with pytest.raises(ValueError, match="two ways"):
+        parse_length_mm(typed, "cm")
+
+
+def test_three_decimals_where_they_can_be_meant() -> None:
+    assert parse_length_mm("1.200 m", "cm") == 1200
+    assert parse_length_mm("1,200 mm", "cm") == 1200
+    assert parse_length_mm("0.125", "cm") == Decimal("1.25")
+    assert parse_length_mm("34.125", "in") == Decimal("866.775")
