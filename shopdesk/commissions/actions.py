@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from shopdesk.base.numbers import next_number
+from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.clients import actions as clients
 from shopdesk.clients.models import Client
@@ -111,6 +112,31 @@ def add_shots(
     ]
     if shots and kind == Shot.Kind.FINAL:
         set_facts(commission, final_shot_at=timezone.now())
+    return shots
+
+
+@transaction.atomic
+def add_pictures(
+    commission: Commission,
+    pictures: Sequence[Picture],
+    who: Who,
+    *,
+    piece: Piece | None = None,
+    for_client: bool = True,
+) -> list[Shot]:
+    """Pictures of how a piece is now that came later: they stand with those of the request, and a quote
+    shows the first. Nobody is written to."""
+    if not pictures:
+        raise Refused("Choose a picture.", field="pictures")
+    now = locked(commission.pk)
+    if piece is None:
+        pieces = list(Piece.objects.filter(commission=now)[:2])
+        piece = pieces[0] if len(pieces) == 1 else None
+    elif piece.commission_id != now.pk:
+        raise Refused("That piece belongs to another commission.")
+    shots = add_shots(now, pictures, Shot.Kind.REQUEST, piece=piece, for_client=for_client)
+    said = "A picture" if len(shots) == 1 else f"{len(shots)} pictures"
+    write_line(now, who, "pictures added", f"{said} added")
     return shots
 
 

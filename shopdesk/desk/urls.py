@@ -8,7 +8,7 @@ from shopdesk.changes import urls as changes
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
-from shopdesk.desk import emails, people, views
+from shopdesk.desk import emails, later, people, views
 from shopdesk.intake import urls as intake
 from shopdesk.pricebook import urls as pricebook
 from shopdesk.progress import urls as progress
@@ -24,6 +24,7 @@ urlpatterns: list[URLPattern] = [
     path("c/<str:number>/docket/", views.docket, name="docket"),
     path("c/<str:number>/client/", people.client, name="client"),
     path("c/<str:number>/piece/<int:position>/", people.piece, name="piece"),
+    path("c/<str:number>/pictures/", later.pictures, name="pictures"),
     path("c/<str:number>/link/", views.link, name="link"),
     path("c/<str:number>/link/revoke/", views.link_revoke, name="link-revoke"),
     path("pictures/<uuid:key>/<str:size>.webp", views.picture, name="picture"),

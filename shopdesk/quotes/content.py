@@ -13,6 +13,7 @@ from typing import Any
 from shopdesk.commissions.letterhead import bank_lines, letterhead
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Piece, Shot
+from shopdesk.conversation.models import Message
 from shopdesk.craft.cautions import LEAD_WORDS_TO_CLIENT
 from shopdesk.craft.pricing import Totals
 from shopdesk.craft.units import show_length
@@ -197,12 +198,18 @@ def _line(line: Line, quote: Quote, shop: Shop) -> dict[str, Any]:
 
 
 def _pictures(commission: Commission) -> dict[int | None, Shot]:
-    """The first picture of each piece that came with the request; under None the first that belongs to no
-    piece. A picture that could not be prepared is left out."""
-    shots = Shot.objects.filter(commission=commission, kind=Shot.Kind.REQUEST).select_related("picture")
+    """The first picture of each piece as it is now; under None the first that belongs to no piece. With none
+    among those of the request, the first that the client sent with a message. A picture that could not be
+    prepared, or that is not for the client, is left out."""
+    shots = Shot.objects.filter(commission=commission, for_client=True).select_related("picture")
+    shots = shots.exclude(picture__state=Picture.State.FAILED).order_by("id")
     first: dict[int | None, Shot] = {}
-    for shot in shots.exclude(picture__state=Picture.State.FAILED).order_by("id"):
+    for shot in shots.filter(kind=Shot.Kind.REQUEST):
         first.setdefault(shot.piece_id, shot)
+    if not first:
+        theirs = Message.objects.filter(commission=commission, by_client=True).values("shots")
+        sent = shots.filter(pk__in=theirs).first()
+        return {None: sent} if sent else {}
     return first
 
 

@@ -213,7 +213,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.open("decline", number("requested"))
     for stage in ("quoted", "requested", "agreed"):
         walk.open("record-no", number(stage))
-    for name in ("answer", "link", "docket", "client"):
+    for name in ("answer", "link", "docket", "client", "pictures"):
         walk.open(name, number("requested"))
     walk.open("piece", number("requested"), 1)
     walk.open("payment", number("agreed"))
@@ -258,6 +258,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
         reverse("desk:new-request"),
         reverse("desk:hold", args=[number("in work")]),
         reverse("desk:piece", args=[number("requested"), 1]),
+        reverse("desk:pictures", args=[number("requested")]),
         reverse("desk:record-no", args=[number("quoted")]),
         reverse("desk:sample", args=[number("wanted again")]),
         reverse("desk:progress", args=[number("in work")]),
