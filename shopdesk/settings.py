@@ -270,6 +270,8 @@ FILE_UPLOAD_HANDLERS = [
 # -- files ---------------------------------------------------------------------------------------------------
 
 PICTURES = VAR / "pictures"
+PICTURES_LEAST_FREE = 2 * 1024**3
+"""Bytes of the disk that are kept for the owner: with less, nobody else's pictures are taken."""
 DOCUMENTS = VAR / "documents"
 FONTS = VAR / "fonts"
 FONTS.mkdir(exist_ok=True)

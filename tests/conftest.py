@@ -55,6 +55,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(autouse=True)
 def _own_folders(tmp_path: Path, settings: Any) -> None:
     settings.PICTURES = tmp_path / "pictures"
+    settings.PICTURES_LEAST_FREE = 0  # wherever the tests run
     settings.DOCUMENTS = tmp_path / "documents"
     settings.MAIL_FOLDER = tmp_path / "mail"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

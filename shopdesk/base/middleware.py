@@ -5,6 +5,8 @@ from collections.abc import Callable
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
+from shopdesk.base.limits import origin
+
 
 class TrustedProxies:
     """Believe X-Forwarded-For and X-Forwarded-Proto from the proxies that are named in the settings, and
@@ -30,6 +32,11 @@ class TrustedProxies:
             if request.META.get("HTTP_X_FORWARDED_PROTO") == "https":
                 request.META["wsgi.url_scheme"] = "https"
         return self.get_response(request)
+
+
+def origin_of(request: HttpRequest) -> str:
+    """Whom a limit counts a request to: the address, or for IPv6 the network that it is of."""
+    return origin(address_of(request))
 
 
 def address_of(request: HttpRequest) -> str:

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
@@ -29,9 +30,10 @@ from shopdesk.photos.models import Picture
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import the_shop
 
-KEPT_LENGTH = 50_000
 FORGET_AFTER = timedelta(days=60)
-"""A draft that nobody has touched for so long is thrown away with its pictures."""
+"""A draft that nobody has touched for so long is thrown away."""
+FORGET_PICTURES_AFTER = timedelta(days=7)
+"""One with pictures, which was never sent, is thrown away after so long."""
 
 _SENT = "This request has been sent already. Load the page again to write another one."
 
@@ -52,11 +54,9 @@ class Asked:
 
 
 def keep(key: uuid.UUID, typed: dict[str, str]) -> None:
-    """Keep what has been typed so far, up to `KEPT_LENGTH` characters of a field. A draft that has been
-    sent stays as it is."""
+    """Keep what has been typed so far (`forms.kept_of`). A draft that has been sent stays as it is."""
     Draft.objects.get_or_create(key=key)
-    kept = {name: words[:KEPT_LENGTH] for name, words in typed.items()}
-    Draft.objects.filter(key=key, commission=None).update(typed=kept, touched_at=timezone.now())
+    Draft.objects.filter(key=key, commission=None).update(typed=typed, touched_at=timezone.now())
 
 
 def add_picture(key: uuid.UUID, upload: UploadedFile[Any]) -> DraftPicture:
@@ -109,12 +109,17 @@ def _free_place(draft: Draft) -> int | None:
 
 
 def forget_old_drafts() -> None:
-    """Throw away drafts that nobody has touched for `FORGET_AFTER`: the words and pictures of people who
-    decided otherwise."""
-    before = timezone.now() - FORGET_AFTER
-    for key in Draft.objects.filter(touched_at__lt=before).values_list("key", flat=True)[:100]:
+    """Throw away drafts that nobody has touched for `FORGET_AFTER`, or `FORGET_PICTURES_AFTER`: the words and
+    pictures of people who decided otherwise."""
+    now = timezone.now()
+    holding = DraftPicture.objects.filter(draft=OuterRef("pk"))
+    old = Draft.objects.filter(
+        Q(touched_at__lt=now - FORGET_AFTER)
+        | Q(Exists(holding), touched_at__lt=now - FORGET_PICTURES_AFTER, commission=None)
+    )
+    for key in old.values_list("key", flat=True)[:100]:
         with transaction.atomic():
-            draft = Draft.objects.select_for_update().filter(key=key, touched_at__lt=before).first()
+            draft = old.select_for_update().filter(key=key).first()
             if draft is None:
                 continue
             for held in draft.pictures.select_related("picture"):

@@ -21,6 +21,7 @@ from shopdesk.photos.forms import PicturesField
 from shopdesk.shop.models import Shop
 
 MOST_PIECES = 12
+MOST_KEPT = 200_000
 HOLLOW = "homepage"
 """A field that no person sees: whoever fills it in is a robot."""
 
@@ -355,6 +356,18 @@ def typed_of(post: Mapping[str, Any]) -> dict[str, str]:
     names = ["pieces", *RequestForm.base_fields]
     names += [f"piece{index}-{name}" for index in range(MOST_PIECES) for name in PieceForm.base_fields]
     return {name: storable(str(post[name])) for name in names if name in post}
+
+
+def kept_of(typed: Mapping[str, str]) -> dict[str, str]:
+    """Of that, what a draft keeps: of a field up to about twice what it takes, so that what is somewhat too
+    long is there to be shortened; of all fields together `MOST_KEPT` bytes."""
+    kept, left = {}, MOST_KEPT
+    for name, words in typed.items():
+        field = (PieceForm if "-" in name else RequestForm).base_fields.get(name.rpartition("-")[2])
+        most = getattr(field, "most", None) or getattr(field, "max_length", None) or 100
+        kept[name] = words[: 2 * most].encode()[:left].decode(errors="ignore")
+        left -= len(kept[name].encode())
+    return kept
 
 
 def count_pieces(typed: Mapping[str, str]) -> int:

@@ -10,6 +10,7 @@ from http import HTTPStatus
 from typing import Any
 
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.http import (
     Http404,
     HttpRequest,
@@ -25,7 +26,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from shopdesk.base.limits import allow
-from shopdesk.base.middleware import address_of
+from shopdesk.base.middleware import address_of, origin_of
 from shopdesk.base.once import once, posted_key
 from shopdesk.base.refusals import Refused
 from shopdesk.intake import actions, queries
@@ -33,12 +34,14 @@ from shopdesk.intake.forms import (
     HOLLOW,
     MOST_PIECES,
     RequestForms,
+    kept_of,
     typed_of,
     with_another_piece,
     without_piece,
 )
 from shopdesk.intake.holder import give, held_key, open_key
 from shopdesk.intake.models import MOST_PICTURES
+from shopdesk.photos import room
 from shopdesk.photos.serve import rendition_response
 from shopdesk.shop.middleware import shop_of
 from shopdesk.shop.models import Shop
@@ -78,7 +81,10 @@ def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
         return HttpResponseRedirect(_thanks(posted))
     key = open_key(request, otherwise=posted)
     typed = typed_of(request.POST)
-    actions.keep(key, typed)
+    if not _may("drafts", request):
+        forms = RequestForms(shop, timezone.localdate(), typed, bound=False)
+        return _shown(request, shop, key, forms, trouble=_BUSY, status=HTTPStatus.TOO_MANY_REQUESTS)
+    actions.keep(key, kept_of(typed))
     refused = _take_in(request, key)
 
     press, _, which = request.POST.get("press", "").partition(" ")
@@ -93,6 +99,9 @@ def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
         return _shown(request, shop, key, forms, trouble=_too_many(shop), status=HTTPStatus.TOO_MANY_REQUESTS)
 
     def send() -> str:
+        email = forms.main.cleaned_data["email"].lower()
+        if email and not allow(f"requests to {email}", most=5, span=timedelta(days=1)):
+            raise Refused(_too_many(shop))
         actions.send_request(key, forms.asked(), address_of(request))
         return _thanks(key)
 
@@ -113,10 +122,11 @@ def _rearranged(
     place = "pictures"
     if press == "another":
         typed = with_another_piece(typed)
-        actions.keep(key, typed)
+        actions.keep(key, kept_of(typed))
         place = f"piece-{typed['pieces']}"
     elif press == "without":
-        actions.keep(key, without_piece(typed, int(which) if which.isdecimal() and len(which) < 4 else -1))
+        fewer = without_piece(typed, int(which) if which.isdecimal() and len(which) < 4 else -1)
+        actions.keep(key, kept_of(fewer))
         place = "pieces"
     elif press == "take":
         try:
@@ -135,14 +145,28 @@ def _take_in(request: HttpRequest, key: uuid.UUID) -> list[str]:
     refused, and why."""
     refused = []
     for upload in request.FILES.getlist("photos"):
-        if not _may("photos", request):
-            refused.append(f"{upload.name}: {_MANY_PHOTOS}")
+        no = _no_more(request, upload)
+        if no:
+            refused.append(no[0])
             continue
         try:
             actions.add_picture(key, upload)
-        except Refused as no:
-            refused.append(no.sentence)
+        except Refused as refusal:
+            refused.append(refusal.sentence)
     return refused
+
+
+def _no_more(request: HttpRequest, upload: UploadedFile[Any]) -> tuple[str, HTTPStatus] | None:
+    """Why no further picture is taken from there, whatever it shows."""
+    shop = shop_of(request)
+    phone = shop.phone if shop else ""
+    if room.is_short():
+        return f"{upload.name}: {room.no_room(phone)}", HTTPStatus.INSUFFICIENT_STORAGE
+    if not _may("photos", request):
+        return f"{upload.name}: {_MANY_PHOTOS}", HTTPStatus.TOO_MANY_REQUESTS
+    if not room.allow_pictures(origin_of(request), [upload.size]):
+        return f"{upload.name}: {room.many_bytes(phone)}", HTTPStatus.TOO_MANY_REQUESTS
+    return None
 
 
 def _shown(
@@ -177,20 +201,25 @@ def _shown(
 
 def _may(what: str, request: HttpRequest) -> bool:
     most, span = _LIMITS[what]
-    return allow(f"{what} from {address_of(request)}", most=most, span=span)
+    return allow(f"{what} from {origin_of(request)}", most=most, span=span)
 
 
 def _thanks(key: uuid.UUID) -> str:
     return reverse("intake:thanks", args=[key])
 
 
+_BUSY = (
+    "This form was sent very often from your connection within the hour, so this time it was not kept. "
+    "What you typed is still here: please press again a little later."
+)
 _MANY_PHOTOS = "many pictures came from your connection within the hour. Please add it a little later."
 
 
 def _too_many(shop: Shop) -> str:
     call = f" call us on {shop.phone} or" if shop.phone else ""
     return (
-        "Many requests have come from your connection today, so we could not send this one. "
+        "Many requests have come from your connection today, or for your email address, "
+        "so we could not send this one. "
         f"What you typed is kept: please{call} try again tomorrow."
     )
 
@@ -203,7 +232,7 @@ def draft(request: HttpRequest) -> HttpResponse:
         return HttpResponse(status=HTTPStatus.CONFLICT)
     if not _may("drafts", request):
         return HttpResponse(status=HTTPStatus.TOO_MANY_REQUESTS)
-    actions.keep(key, typed_of(request.POST))
+    actions.keep(key, kept_of(typed_of(request.POST)))
     return HttpResponse(status=HTTPStatus.NO_CONTENT)
 
 
@@ -215,8 +244,9 @@ def photo(request: HttpRequest) -> JsonResponse:
         return _no("Load the page again, please; what you typed is kept.", HTTPStatus.CONFLICT)
     if upload is None:
         return _no("No picture arrived.", HTTPStatus.UNPROCESSABLE_ENTITY)
-    if not _may("photos", request):
-        return _no(f"{upload.name}: {_MANY_PHOTOS}", HTTPStatus.TOO_MANY_REQUESTS)
+    no_more = _no_more(request, upload)
+    if no_more:
+        return _no(*no_more)
     try:
         held = actions.add_picture(key, upload)
     except Refused as no:

@@ -14,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shopdesk.base.limits import allow
-from shopdesk.base.middleware import address_of
+from shopdesk.base.middleware import origin_of
 from shopdesk.base.press import pressed
 from shopdesk.clients.access import ClientRequest, client_of, client_or_none, client_view, open_door
 from shopdesk.commissions.models import Shot, Stage
@@ -64,7 +64,7 @@ def fresh_link(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid() and shop is not None:
         email = form.cleaned_data["email"].lower()
         hour = timedelta(hours=1)
-        if allow(f"fresh link from {address_of(request)}", most=20, span=hour) and allow(
+        if allow(f"fresh link from {origin_of(request)}", most=20, span=hour) and allow(
             f"fresh link to {email}"[:120], most=3, span=hour
         ):
             actions.send_fresh_link(shop, email)

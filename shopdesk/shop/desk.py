@@ -16,7 +16,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shopdesk.base.limits import allow
-from shopdesk.base.middleware import address_of
+from shopdesk.base.middleware import origin_of
 from shopdesk.base.once import once, submission_key
 from shopdesk.base.press import pressed
 from shopdesk.base.refusals import Refused
@@ -59,9 +59,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         email = form.cleaned_data["email"].lower()
         # Both are counted, whichever runs out first.
-        if not all(
-            [_counted(f"sign-in from {address_of(request)}", 10), _counted(f"sign-in as {email}", 10)]
-        ):
+        if not all([_counted(f"sign-in from {origin_of(request)}", 10), _counted(f"sign-in as {email}", 10)]):
             form.add_error(None, _TOO_OFTEN)
             status = 429
         elif user := authenticate(request, username=email, password=form.cleaned_data["password"]):
@@ -133,7 +131,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
             )
             return reverse("desk:today")
 
-        if not _counted(f"set-up from {address_of(request)}", 20):
+        if not _counted(f"set-up from {origin_of(request)}", 20):
             form.add_error(None, _TOO_OFTEN)
             status = 429
         else:
