@@ -12,6 +12,7 @@ Per = Literal["area", "drawer", "door", "piece", "coat"]
 """What a step's minutes are counted by: a square metre, a drawer, a door, a whole piece, or a coat on a
 piece."""
 
+_PERS = frozenset(get_args(Per))
 MOST_MINUTES = Decimal(60 * 24 * 60)  # sixty days round the clock
 MOST_COUNT = 1_000
 ZERO, ONE = Decimal(0), Decimal(1)
@@ -124,14 +125,16 @@ def _units(step: Step, piece: Counts) -> Decimal:
     for what, count in (("drawers", piece.drawers), ("doors", piece.doors), ("coats", piece.coats)):
         if not 0 <= count <= MOST_COUNT:
             raise ValueError(f"{count:,} {what} are not believable; please check the number.")
-    units = {
-        "area": piece.area_m2,
-        "drawer": Decimal(piece.drawers),
-        "door": Decimal(piece.doors),
-        "piece": ONE,
-        "coat": Decimal(piece.coats),
-    }[step.per]
+    units = ONE
+    if step.per == "area":
+        units = piece.area_m2
+    elif step.per != "piece":
+        units = Decimal(_counted(step.per, piece))
     return EXACT.multiply(units, Decimal(piece.coats)) if _by_coat(step) else units
+
+
+def _counted(per: Literal["drawer", "door", "coat"], piece: Counts) -> int:
+    return {"drawer": piece.drawers, "door": piece.doors, "coat": piece.coats}[per]
 
 
 def _by_coat(step: Step) -> bool:
@@ -149,8 +152,7 @@ def _product(step: Step, piece: Counts, system: System) -> str:
     elif step.per == "piece":
         words = f"{show_figure(rate)} min"
     else:
-        count = {"drawer": piece.drawers, "door": piece.doors, "coat": piece.coats}[step.per]
-        words = f"{show_figure(rate)} min × {_count(count, step.per)}"
+        words = f"{show_figure(rate)} min × {_count(_counted(step.per, piece), step.per)}"
     return f"{words} × {_count(piece.coats, 'coat')}" if _by_coat(step) else words
 
 
@@ -159,7 +161,7 @@ def _count(number: int, what: str) -> str:
 
 
 def _checked(step: Step) -> None:
-    if step.per not in get_args(Per):
+    if step.per not in _PERS:
         raise ValueError("A step's minutes are counted by area, drawer, door, piece or coat.")
     for minutes in (step.minutes, step.once):
         if demand_decimal(minutes, "A step's minutes") < 0:

@@ -1,7 +1,7 @@
 """The one place where a quote is added up. Pages, PDF, acceptance and deposit all show what `totals` says."""
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
@@ -32,6 +32,15 @@ class PieceLines:
 
     key: str
     lines: tuple[Line, ...]
+    _known: dict[str, tuple[Decimal, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def amounts(self, currency: str) -> tuple[Decimal, ...]:
+        """What each line comes to; worked out once, however many answers are added up with it."""
+        if currency not in self._known:
+            self._known[currency] = tuple(line_amount(line, currency) for line in self.lines)
+        return self._known[currency]
 
 
 @dataclass(frozen=True)
@@ -144,7 +153,7 @@ def totals(
     by_piece: dict[str, Decimal] = {}
     taxed: list[Decimal] = []
     for piece in pieces:
-        amounts = [line_amount(line, currency) for line in piece.lines]
+        amounts = piece.amounts(currency)
         by_piece[piece.key] = _add(amounts, minor)
         taxed += [amount for amount, line in zip(amounts, piece.lines, strict=True) if line.taxable]
     prices = [_option_price(option, currency) for option in chosen_options]
@@ -170,7 +179,8 @@ def totals(
         # An untaxed option below zero can leave more taxed work than there is in all.
         taxed_part = min(taxable, subtotal)
         off_taxed = split(off, [taxed_part, EXACT.subtract(subtotal, taxed_part)], currency)[0]
-        taxed = _taken_off(taxed, off_taxed, currency)
+        if tax.basis == "item":
+            taxed = _taken_off(taxed, off_taxed, currency)
         subtotal, taxable = EXACT.subtract(subtotal, off), EXACT.subtract(taxable, off_taxed)
     bases = taxed if tax.basis == "item" else [taxable]
     tax_due = _add([ssuta_324(_percent(rate, base), minor) for base in bases], minor)

@@ -1,6 +1,7 @@
 """The two ways of rounding money, each under its rule's name. `minor` is the currency's count of decimals."""
 
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Context, Decimal
+from functools import lru_cache
 
 EXACT = Context(prec=80)
 """Enough digits for every sum and product in `craft`, whatever context the caller's thread has."""
@@ -21,7 +22,12 @@ def demand_decimal(value: object, what: str) -> Decimal:
 
 def half_up(amount: Decimal, minor: int) -> Decimal:
     """To `minor` decimals, halves away from zero: the rule for a line's amount and a deposit by share."""
-    return demand_decimal(amount, "An amount").quantize(Decimal(1).scaleb(-minor), ROUND_HALF_UP, EXACT)
+    return demand_decimal(amount, "An amount").quantize(_one_of(minor), ROUND_HALF_UP, EXACT)
+
+
+@lru_cache(maxsize=32)
+def _one_of(minor: int) -> Decimal:
+    return Decimal(1).scaleb(-minor)
 
 
 def ssuta_324(amount: Decimal, minor: int = 2) -> Decimal:

@@ -22,7 +22,7 @@ from shopdesk.quotes.answers import DeclineRequestForm, RecordForm
 from shopdesk.quotes.content import content_of
 from shopdesk.quotes.glance import glance, taken
 from shopdesk.quotes.models import Quote
-from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote, revision_of
+from shopdesk.quotes.queries import acceptance_of, draft_alone, draft_of, history, open_quote, revision_of
 from shopdesk.quotes.sheet import QuoteSheet
 from shopdesk.quotes.showing import changes_in, pictures_in
 from shopdesk.quotes.sums import missing, sums_of
@@ -143,11 +143,11 @@ def _summed(sheet: QuoteSheet, shop: Shop) -> dict[str, Any]:
 @require_POST
 def quote_sums(request: DeskRequest, number: str) -> HttpResponseBase:
     """The sums of what is being typed. Keeps nothing."""
-    commission = at_desk(number)
-    draft = draft_of(commission)
+    draft = draft_alone(number)
     if draft is None:
+        at_desk(number)
         return HttpResponse(status=204)
-    sheet = QuoteSheet(request.shop, draft, commission, request.POST, only_sums=True)
+    sheet = QuoteSheet(request.shop, draft, draft.commission, request.POST, only_sums=True)
     context = {"quote": draft, "sheet": sheet, **_summed(sheet, request.shop)}
     page: HttpResponse = render(request, "quotes/_live.html", context)
     return page

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal, cast
 
 from shopdesk.craft import coatings, labour, surfaces
@@ -76,9 +77,9 @@ class Ask:
     shape: surfaces.Shape | None
     count: int
     later: bool
-    schedule: Snapshot | None
+    schedule: Snapshot | None = field(hash=False)
     lead: bool
-    puts: Mapping[str, Put]
+    puts: Mapping[str, Put] = field(hash=False)
     currency: str
     locale: str
     system: System
@@ -106,9 +107,14 @@ class Estimate:
             yield from section
 
 
+@lru_cache(maxsize=64)
 def reckon(ask: Ask) -> Estimate:
     """Everything, as far as it can be worked out. Never raises for what was typed: a figure that cannot be
-    worked out is without a value, and `troubles` says why."""
+    worked out is without a value, and `troubles` says why.
+
+    The last ones are kept, because a keystroke changes one piece of a quote and not the others: what comes
+    back is only to be read.
+    """
     found = Estimate()
     _areas(ask, found)
     if ask.schedule is None:

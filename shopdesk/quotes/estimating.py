@@ -10,6 +10,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.boundfield import BoundField
+from django.utils.html import format_html
 
 from shopdesk.commissions.models import Piece
 from shopdesk.craft.rounding import EXACT
@@ -24,6 +26,7 @@ from shopdesk.shop.fields import MoneyField
 from shopdesk.shop.models import Shop
 
 FINEST = Decimal("0.000001")
+_SIZES = {"length": sizes.LengthField, "count": sizes.CountField, "area": sizes.AreaField}
 _FIELDS = {"area": sizes.AreaField, "minutes": sizes.MinutesField, "volume": sizes.VolumeField}
 
 
@@ -55,8 +58,7 @@ class EstimateForm(forms.Form):
     def _size(self, size: sizes.Size) -> forms.Field:
         if size.kind == "tick":
             return forms.BooleanField(label=size.label, required=False)
-        kind = {"length": sizes.LengthField, "count": sizes.CountField, "area": sizes.AreaField}[size.kind]
-        made = kind(self.shop, label=size.label)
+        made = _SIZES[size.kind](self.shop, label=size.label)
         if isinstance(size.default, Decimal) and size.default:
             made.widget.attrs["placeholder"] = show_length(size.default, sizes.length_unit(self.shop))
         elif isinstance(size.default, int) and size.default:
@@ -81,11 +83,16 @@ class Shown:
     label: str
     holds: str
     because: str
-    put: str
-    """Who put it in instead, when, and what was worked out; empty where nobody has."""
-    field: Any
+    """How it came about; and where another was put in instead: who did, when, and what was worked out."""
+    put: bool
+    row: EstimateRow
     name: str
     """In the press that goes back: `0 area-top`."""
+
+    @property
+    def field(self) -> BoundField:
+        """Where another figure can be put in."""
+        return self.row.form[f"put-{self.name.partition(' ')[2]}"]
 
 
 class EstimateRow:
@@ -101,7 +108,7 @@ class EstimateRow:
         quote: Quote,
         piece: Piece | None,
         kept: Estimate | None,
-        schedules: Mapping[str, str],
+        schedules: Callable[[], Mapping[str, str]],
         snapshot: Callable[[str], Snapshot | None],
     ) -> None:
         self.key, self.raw, self.shop, self.quote, self.piece, self.kept = key, raw, shop, quote, piece, kept
@@ -119,22 +126,34 @@ class EstimateRow:
             self.schedule = kept_schedule
         elif chosen:
             self.schedule = snapshot(chosen) or kept_schedule
-        offered = dict(schedules)
-        if kept_schedule:
+        self._kept_schedule, self._schedules, self._data = kept_schedule, schedules, data
+
+    @property
+    def has_fresh(self) -> bool:
+        """Whether the schedule that was kept is still in the price book, perhaps with other figures."""
+        kept = self._kept_schedule
+        return kept is not None and str(kept["schedule"]) in self._schedules()
+
+    @cached_property
+    def form(self) -> EstimateForm:
+        """Its fields, made only where they are drawn or judged: the figures do without them."""
+        offered = dict(self._schedules())
+        if self._kept_schedule:
             offered.setdefault(
-                str(kept_schedule["schedule"]), f"{kept_schedule['name']}, as it was (out of use now)"
+                str(self._kept_schedule["schedule"]),
+                f"{self._kept_schedule['name']}, as it was (out of use now)",
             )
-        self.has_fresh = kept_schedule is not None and str(kept_schedule["schedule"]) in schedules
-        self.form = EstimateForm(
-            data if self.shape else None,
-            prefix=f"est-{key}",
-            initial=raw,
-            shop=shop,
+        form = EstimateForm(
+            self._data if self.shape else None,
+            prefix=f"est-{self.key}",
+            initial=self.raw,
+            shop=self.shop,
             shape=self.shape,
             schedules=offered,
         )
         for one in self.reckoned.figures():
-            self.form.add_put(one, quote.currency)
+            form.add_put(one, self.quote.currency)
+        return form
 
     # -- what it says --------------------------------------------------------------------------------------
 
@@ -177,13 +196,14 @@ class EstimateRow:
     @cached_property
     def ask(self) -> estimates.Ask:
         read, unread = {}, []
+        readers = _readers(self.shop)
         for size in sizes.sizes_of(self.shape):
             try:
-                field, name = _field_of(size, self.shop), f"size-{size.name}"
+                field, name = readers[size.kind], f"size-{size.name}"
                 read[size.name] = field.clean(field.prepare_value(self.raw.get(name)))
             except ValidationError as error:
                 unread.append(f"{size.label}: {' '.join(error.messages)}")
-        count = self._clean(sizes.CountField(self.shop), "count") or 1
+        count = self._clean(readers["count"], "count") or 1
         try:
             shape = sizes.shape_from(self.shape, read) if self.shape else "No shape yet."
         except ValueError as error:
@@ -239,21 +259,23 @@ class EstimateRow:
         return [(title, [self._shown(one) for one in rows]) for title, rows in named if rows]
 
     def _shown(self, one: estimates.Reckoned) -> Shown:
-        put = ""
+        put, holds = "", estimates.shown(one.kind, one.holds if one.put else one.value, self.ask)
+        because = one.because
         if one.put is not None:
             put = f"Worked out: {estimates.shown(one.kind, one.value, self.ask)}. Put in"
             if one.put.by and one.put.at:
                 at = formats.moment(one.put.at, self.shop.tz, self.shop.locale)
                 put += f" by {one.put.by}, {at}"
             put += "."
-        holds = one.put.value if one.put else one.value
+            holds = format_html('{} <span class="pencil">put in</span>', holds)
+            because = format_html("{} <b>{}</b>", because, put)
         return Shown(
             key=f"{self.key}-{one.key}",
             label=one.label,
-            holds=estimates.shown(one.kind, holds, self.ask),
-            because=one.because,
-            put=put,
-            field=self.form[f"put-{one.key}"],
+            holds=holds,
+            because=because,
+            put=one.put is not None,
+            row=self,
             name=f"{self.key} {one.key}",
         )
 
@@ -310,7 +332,7 @@ def _kind_of(key: str) -> estimates.Kind:
     return kinds.get(first, "money")
 
 
-def _field_of(size: sizes.Size, shop: Shop) -> forms.Field:
-    if size.kind == "tick":
-        return forms.BooleanField(required=False)
-    return {"length": sizes.LengthField, "count": sizes.CountField, "area": sizes.AreaField}[size.kind](shop)
+def _readers(shop: Shop) -> dict[str, forms.Field]:
+    """A field for each kind of size, to read with."""
+    ticks: dict[str, forms.Field] = {"tick": forms.BooleanField(required=False)}
+    return ticks | {kind: field(shop) for kind, field in _SIZES.items()}

@@ -33,6 +33,13 @@ def draft_of(commission: Commission) -> Quote | None:
     return _whole().filter(commission=commission, state=Quote.State.DRAFT).first()
 
 
+def draft_alone(number: str) -> Quote | None:
+    """The one that is being written for a commission, with that, but without what was kept of the quote's
+    pieces, lines and options. One statement."""
+    drafts = Quote.objects.filter(commission__number=number, state=Quote.State.DRAFT)
+    return drafts.select_related("commission").first()
+
+
 def heads(commissions: Iterable[Commission]) -> list[Quote]:
     """Every revision for these commissions, drafts too, newest first: state, dates and document, for pages
     that only name the quotes. One statement; pieces, options and what was frozen are not read."""
@@ -77,7 +84,11 @@ def estimates_of(quote: Quote) -> dict[int, Estimate]:
     """The estimates of a quote's pieces by the quoted piece's id, each with its figures that were put in by
     hand, oldest first, and who did. Two statements."""
     overrides = Override.objects.order_by("id").select_related("user")
-    found = Estimate.objects.filter(quoted__quote=quote).prefetch_related(Prefetch("overrides", overrides))
+    found = (
+        Estimate.objects.filter(quoted__quote=quote)
+        .select_related("quoted")
+        .prefetch_related(Prefetch("overrides", overrides))
+    )
     return {estimate.quoted_id: estimate for estimate in found}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from django import forms
@@ -33,11 +34,11 @@ from shopdesk.quotes.sheet_rows import (
     next_key,
     offered,
     quicker,
-    raw_estimate,
+    raw_estimates,
     read,
 )
 from shopdesk.quotes.sizes import begin_with
-from shopdesk.quotes.sums import Added, Terms, added_up
+from shopdesk.quotes.sums import Added, Terms, added_up, priced_lines
 from shopdesk.quotes.typed import (
     MOST_LINES,
     MOST_OPTIONS,
@@ -71,9 +72,8 @@ class QuoteSheet:
         """`only_sums`: its rows will be added up and never drawn, which is quicker to make."""
         self.shop, self.quote = shop, quote
         self.commission_pieces = list(commission.pieces.all())
-        self.kept = {row.piece_id: row for row in quote.pieces.all()}
         self.estimates = estimates_of(quote)
-        self.schedules = schedule_names()
+        self.kept = {estimate.quoted.piece_id: estimate for estimate in self.estimates.values()}
         self._snapshots: dict[str, Snapshot | None] = {}
         self._shared = line_fields(shop, quote.currency) if only_sums else None
         self.said: list[str] = []
@@ -84,6 +84,11 @@ class QuoteSheet:
             self._from_rows()
         else:
             self._from_data(data, judged=True)
+
+    @cached_property
+    def schedules(self) -> dict[str, str]:
+        """Those to choose from, looked up where one is chosen anew or they are drawn."""
+        return schedule_names()
 
     # -- where it comes from -------------------------------------------------------------------------------
 
@@ -114,10 +119,11 @@ class QuoteSheet:
             data if judged else None, shop=self.shop, currency=self.quote.currency, initial=raw_head
         )
         line_keys = keys_of(data, "lines", r"\d{1,4}-\d{1,4}", MOST_PIECES * MOST_LINES)
+        estimates = raw_estimates(data)
         self.pieces = []
         for key in keys_of(data, "pieces", r"\d{1,4}", MOST_PIECES + 1):
             written = fields_of(data, f"piece-{key}-", ("piece", "name", "words"))
-            row = self._piece(key, written, raw_estimate(data, key), data if judged else None)
+            row = self._piece(key, written, estimates.get(key, {}), data if judged else None)
             for line_key in [one for one in line_keys if one.startswith(f"{key}-")][: MOST_LINES + 1]:
                 raw = fields_of(data, f"line-{line_key}-", LINE, LINE_TICKS)
                 row.lines.append(self._line(row, line_key, raw, data if judged else None))
@@ -139,7 +145,6 @@ class QuoteSheet:
     def _estimate(
         self, key: str, own: Piece | None, raw: dict[str, Any], data: QueryDict | None = None
     ) -> EstimateRow:
-        quoted = self.kept.get(own.pk) if own else None
         if raw.get("shape") and raw.get("shape") != raw.get("was"):
             begun = begin_with(str(raw["shape"]), own, self.shop)
             raw = {**raw, **{f"size-{name}": raw.get(f"size-{name}") or size for name, size in begun.items()}}
@@ -150,8 +155,8 @@ class QuoteSheet:
             shop=self.shop,
             quote=self.quote,
             piece=own,
-            kept=self.estimates.get(quoted.pk) if quoted else None,
-            schedules=self.schedules,
+            kept=self.kept.get(own.pk) if own else None,
+            schedules=lambda: self.schedules,
             snapshot=self._snapshot,
         )
 
@@ -409,11 +414,11 @@ class QuoteSheet:
         forms_ = [option.form for option in self.options if not option.blank]
         options = {row: option for row, form in enumerate(forms_) if (option := offered(form)) is not None}
         uncounted += len(forms_) - len(options)
-        terms = self.terms()
+        terms, priced = self.terms(), priced_lines(read)
 
         def with_(chosen: set[int]) -> Added:
             ticked = [(option.price, option.taxable) for row, option in options.items() if row in chosen]
-            return added_up(self.quote, read, ticked, terms)
+            return added_up(self.quote, priced, ticked, terms)
 
         first, open_still = settled(options, begun(options))
         plain = with_(first)

@@ -87,7 +87,9 @@ def read(form: forms.Form, name: str) -> Any:
     read."""
     try:
         field = form.fields[name]
-        return field.clean(field.prepare_value(form[name].value()))
+        if form.is_bound:
+            return field.clean(field.widget.value_from_datadict(form.data, form.files, form.add_prefix(name)))
+        return field.clean(field.prepare_value(form.get_initial_for_field(field, name)))
     except ValidationError:
         return None
 
@@ -119,10 +121,14 @@ def fields_of(data: QueryDict, prefix: str, names: Any, ticks: tuple[str, ...] =
     }
 
 
-def raw_estimate(data: QueryDict, key: str) -> dict[str, Any]:
-    """The fields of a piece's estimate as they stand, by name without prefix."""
-    prefix = f"est-{key}-"
-    return {name.removeprefix(prefix): data.get(name, "") for name in data if name.startswith(prefix)}
+def raw_estimates(data: QueryDict) -> dict[str, dict[str, Any]]:
+    """The fields of the pieces' estimates as they stand, by the piece's key and by name without prefix."""
+    found: dict[str, dict[str, Any]] = {}
+    for name in data:
+        if name.startswith("est-"):
+            _, key, own = [*name.split("-", 2), ""][:3]
+            found.setdefault(key, {})[own] = data.get(name, "")
+    return found
 
 
 def quicker(line: dict[str, Any], factor: Decimal) -> dict[str, Any]:

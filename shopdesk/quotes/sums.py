@@ -77,12 +77,16 @@ def totals_of(quote: Quote, chosen: Collection[int] = ()) -> Added:
     `ValueError` with a sentence."""
     pieces = {str(piece.pk): [typed_line(line) for line in piece.lines.all()] for piece in quote.pieces.all()}
     options = [(option.price, option.taxable) for option in quote.options.all() if option.pk in chosen]
-    return added_up(quote, pieces, options, terms_of(quote))
+    return added_up(quote, priced_lines(pieces), options, terms_of(quote))
+
+
+def priced_lines(pieces: Mapping[str, Sequence[TypedLine]]) -> list[pricing.PieceLines]:
+    return [pricing.PieceLines(key, tuple(line.priced() for line in lines)) for key, lines in pieces.items()]
 
 
 def added_up(
     quote: Quote,
-    pieces: Mapping[str, Sequence[TypedLine]],
+    lined: Sequence[pricing.PieceLines],
     options: Sequence[tuple[Decimal, bool]],
     terms: Terms,
 ) -> Added:
@@ -92,7 +96,6 @@ def added_up(
     of it. What is added or taken off is taxed in the proportion of the work it stands on. Raises
     `ValueError` with a sentence.
     """
-    lined = [pricing.PieceLines(key, tuple(line.priced() for line in lines)) for key, lines in pieces.items()]
     ticked = [pricing.Option(str(row), price, taxed) for row, (price, taxed) in enumerate(options)]
     tax, deposit = tax_rule(quote), pricing.DepositRule(share=terms.deposit_share)
     plain = pricing.totals(lined, ticked, tax, deposit, quote.currency)
