@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
 import time
 from pathlib import Path
 
 import pytest
+from django.test import Client as Browser
+from django.urls import reverse
 from PIL import Image
 
 from shopdesk.documents.models import Document
 from shopdesk.photos import renditions
 from shopdesk.running.management.commands.measure import SMALL_PHOTO, URLCONF
-from shopdesk.running.measures import pages, papers, pictures, world
-from shopdesk.running.measures.timing import Ratio, in_turn
+from shopdesk.running.measures import pages, papers, pictures, quotes, world
+from shopdesk.running.measures.timing import Ratio, in_turn, spent
+from shopdesk.shop.models import Shop, User
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -86,6 +90,61 @@ def test_pages_and_papers_of_a_furnished_shop() -> None:
     assert document.pages >= 1
 
 
+def test_only_what_the_processor_does_is_counted() -> None:
+    calls: list[str] = []
+
+    def work() -> None:
+        calls.append("work")
+        time.sleep(0.05)
+        sum(number * number for number in range(30_000))
+
+    found = spent("work", work, goal=0.04, rounds=3, between=lambda: calls.append("made ready"))
+    assert calls == ["made ready", "work"] * 4, "three rounds and one before them"
+    assert 0 < found.seconds < 0.04, "a wait is not the app's own time"
+    assert found.ok
+    assert not spent("work", work, goal=0, rounds=1).ok
+
+
+@pytest.mark.django_db
+def test_a_quote_of_sixty_lines_is_reckoned_and_printed(shop: Shop) -> None:
+    owner = User.objects.create(email="runa@tidewell.example.com", name="Runa Castellan")
+    commission = quotes.sixty_lines(owner)
+    fields = quotes.posted(commission)
+    names = [name for name, _ in fields]
+    assert names.count("lines") == quotes.LINES
+    assert names.count("pieces") == 5
+    assert quotes.WIDTH in names, "the measurement types into it"
+    figures = quotes.recalculation(commission, owner, rounds=2)
+    assert figures.seconds > 0
+    assert figures.goal == 0.02
+    paper = quotes.paper(commission, owner, rounds=1)
+    assert paper.goal == 1.15
+    document = Document.objects.get(template="quote")
+    assert sum(len(piece["lines"]) for piece in document.content["pieces"]) == quotes.LINES
+    assert all(piece["picture_ref"] for piece in document.content["pieces"])
+    assert document.pages > 1
+
+
+def test_what_is_posted_is_what_a_browser_would_post(
+    db: None, shop: Shop, owner: User, client: Browser
+) -> None:
+    """Against the page itself, field by field."""
+    commission = quotes.sixty_lines(owner)
+    client.force_login(owner)
+    page = client.get(reverse("desk:quote", args=[commission.number])).content.decode()
+    fields = re.findall(r'<(?:input|select|textarea)\b[^>]*?\bname="([^"]+)"[^>]*>', page)
+    ticked = {
+        name
+        for tag, name in re.findall(r'(<input\b[^>]*?\bname="([^"]+)"[^>]*>)', page)
+        if 'type="checkbox"' not in tag or " checked" in tag
+    }
+    drawn = {name for name in fields if name.startswith(("line-", "piece-", "option-", "est-"))}
+    boxes = {name for name in drawn if f'type="checkbox" name="{name}"' in page}
+    posted = {name for name, _ in quotes.posted(commission) if "-" in name}
+    assert len(posted) > 500
+    assert posted == {name for name in drawn if name not in boxes or name in ticked}
+
+
 def test_the_command_leaves_nothing_behind(tmp_path: Path) -> None:
     """It ends well, says each goal, and the shop's own folder has neither rows nor files of it."""
     var, scratch = tmp_path / "var", tmp_path / "scratch"
@@ -109,6 +168,9 @@ def test_the_command_leaves_nothing_behind(tmp_path: Path) -> None:
         "a photo's renditions",
         "≤ 1.3",
         "desk:today",
+        "the PDF of 60 lines",
+        "60 lines, recalculated",
+        "goal ≤ 20 ms",
     ):
         assert said in ran.stdout
     assert "with 20" in ran.stdout

@@ -21,7 +21,7 @@ from shopdesk.running.measures.timing import Ratio, in_turn
 GOAL = 1.15
 
 
-def measure(commission: Commission, *, rounds: int = 10) -> Ratio:
+def measure(commission: Commission, *, what: str = "a quote's PDF", rounds: int = 10) -> Ratio:
     """The worker's whole part: claiming the row, the template, the pictures, setting it, the file, the row; ÷
     WeasyPrint alone. Both have the same HTML, fonts, pictures, resolution and PDF/UA-1.
 
@@ -41,9 +41,7 @@ def measure(commission: Commission, *, rounds: int = 10) -> Ratio:
     def app() -> None:
         actions.render_all()
 
-    timed = in_turn(
-        "a quote's PDF", app, lambda: bare(html, pictures, fonts), goal=GOAL, rounds=rounds, between=due
-    )
+    timed = in_turn(what, app, lambda: bare(html, pictures, fonts), goal=GOAL, rounds=rounds, between=due)
     done = rows.get()
     assert done.state == Document.State.DONE, done.trouble
     other = len(bare(html, pictures, fonts))

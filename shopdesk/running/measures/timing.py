@@ -1,4 +1,4 @@
-"""Two things timed in turn, so that whatever else the machine does hits both."""
+"""Two things timed in turn, so that whatever else the machine does hits both; or one, by processor time."""
 
 from __future__ import annotations
 
@@ -28,6 +28,19 @@ class Ratio:
         return self.ratio <= self.goal
 
 
+@dataclass(frozen=True)
+class Spent:
+    """The processor time that something takes (seconds, the median of the rounds), and the goal for it."""
+
+    what: str
+    seconds: float
+    goal: float
+
+    @property
+    def ok(self) -> bool:
+        return self.seconds <= self.goal
+
+
 def in_turn(
     what: str,
     app: Callable[[], object],
@@ -49,6 +62,27 @@ def in_turn(
             if number >= 0:
                 took[which].append(seconds)
     return Ratio(what, median(took[0]), median(took[1]), goal)
+
+
+def spent(
+    what: str,
+    do: Callable[[], object],
+    *,
+    goal: float,
+    rounds: int,
+    between: Callable[[], object] | None = None,
+) -> Spent:
+    """Run it `rounds` times, after one unmeasured round that fills caches. `between` is run before each, and
+    not measured. Only this process' own processor time counts, whoever else keeps the machine busy."""
+    took: list[float] = []
+    gc.collect()
+    for _ in range(rounds + 1):
+        if between is not None:
+            between()
+        began = time.process_time()
+        do()
+        took.append(time.process_time() - began)
+    return Spent(what, median(took[1:]), goal)
 
 
 def _timed(do: Callable[[], object]) -> float:
