@@ -11,7 +11,7 @@ from django.db.models.functions import Coalesce, RowNumber
 from django.http import Http404
 
 from shopdesk.clients.models import Client
-from shopdesk.commissions.models import Commission, JournalLine, Letter, Piece, Shot
+from shopdesk.commissions.models import Commission, JournalLine, Letter, Piece, Shot, Stage
 from shopdesk.commissions.stages import ENDS
 
 
@@ -89,10 +89,10 @@ class AtStage:
 
 
 def open_by_stage(most: int) -> defaultdict[str, AtStage]:
-    """The commissions that have not ended, by stage, at most so many of each, with clients and pieces. Two
-    statements."""
+    """The commissions that have not ended, and those that went home unpaid, by stage, at most so many of
+    each, with clients and pieces. Two statements."""
     rows = (
-        Commission.objects.exclude(stage__in=ENDS)
+        Commission.objects.filter(~Q(stage__in=ENDS) | Q(stage=Stage.COLLECTED, settled_at=None))
         .annotate(
             rank=Window(RowNumber(), partition_by="stage", order_by=["stage_since", "id"]),
             of_stage=Window(Count("id"), partition_by="stage"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from django.db.models import Min, Prefetch
+from collections.abc import Iterable
+
+from django.db.models import Max, Min, Prefetch
 
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.conversation.models import Message
@@ -16,6 +18,13 @@ def messages_of(commission: Commission) -> list[Message]:
         .prefetch_related(Prefetch("shots", Shot.objects.select_related("picture")))
         .order_by("at", "id")
     )
+
+
+def shop_said_last(commission_ids: Iterable[int]) -> set[int]:
+    """Of these commissions, those whose last message is the shop's. One statement."""
+    rows = Message.objects.filter(commission__in=list(commission_ids)).order_by()
+    last = rows.values("commission").annotate(last=Max("id")).values("last")
+    return set(Message.objects.filter(pk__in=last, by_client=False).values_list("commission_id", flat=True))
 
 
 def unanswered(most: int = 50) -> list[Message]:

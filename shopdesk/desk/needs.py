@@ -18,7 +18,7 @@ from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.commissions.queries import faces, open_by_stage
 from shopdesk.conversation.models import Message
-from shopdesk.conversation.queries import unanswered
+from shopdesk.conversation.queries import shop_said_last, unanswered
 from shopdesk.deposits.queries import Standing, standings
 from shopdesk.look.formats import clock, day, money, since, waiting_since
 from shopdesk.quotes.expiry import draft_words, waits_for_follow_up
@@ -26,11 +26,13 @@ from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import OPEN, heads
 from shopdesk.shop.models import Shop
 from shopdesk.visits.models import Visit
-from shopdesk.visits.queries import coming
+from shopdesk.visits.queries import coming, handed_over_on_a_day
 
 MOST = 30
 """Of one kind on the page; the rest are counted in a line."""
 
+CHOOSE_WITHIN = timedelta(days=3)
+"""How long a client has to choose a time before the page mentions it."""
 
 SHOP_FLOOR = (Stage.READY, Stage.DRYING, Stage.IN_WORK, Stage.CHECKED_IN, Stage.BOOKED, Stage.ON_HOLD)
 
@@ -87,7 +89,21 @@ class _Desk:
         quotes = heads(self.requests + self.quoted)
         self.quotes: dict[int, Quote] = {one.commission_id: one for one in quotes if one.state in OPEN}
         self.begun = {one.commission_id for one in quotes if one.is_draft}
-        self.money: dict[int, Standing] = standings(self.agreed, papers=False)
+        self.gone_home = at_stage[Stage.COLLECTED].shown
+        self.reopened = [
+            one
+            for one in self.shop_floor
+            if one.booked_at and one.deposit_in_at is None and not one.deposit_let_off
+        ]
+        owing = self.agreed + self.reopened + self.gone_home
+        self.money: dict[int, Standing] = standings(owing, papers=False)
+        self.asked = shop_said_last(one.pk for one in self.requests if one.answered_at)
+        self.waited = [
+            one
+            for one in self.shop_floor
+            if one.stage in (Stage.BOOKED, Stage.READY) and one.stage_since <= now - CHOOSE_WITHIN
+        ]
+        self.with_day = handed_over_on_a_day(one.pk for one in self.waited)
         self.changes = answered(MOST + 1)
         self.open_changes: dict[int, Change] = open_changes(self.agreed + self.shop_floor)
 
@@ -112,8 +128,14 @@ class _Desk:
             _page("answer", commission),
         )
 
+    def clients_to_answer(self, commission: Commission) -> bool:
+        """Whether a request waits for the client: the shop asked last, and has begun no quote."""
+        return commission.pk in self.asked and commission.pk not in self.begun
+
     def new_requests(self) -> Iterable[Need]:
         for commission in self.requests:
+            if self.clients_to_answer(commission):
+                continue
             pieces = list(commission.pieces.all())
             detail = [f"Waiting {self.since(commission.requested_at)}."]
             if commission.hoped_for:
@@ -141,6 +163,30 @@ class _Desk:
         for sample in self.colours:
             if sample.state == Sample.State.AGAIN:
                 yield self._sample(sample)
+
+    def promised_samples(self) -> Iterable[Need]:
+        """Pieces that are here, were promised a sample and have been shown none."""
+        for commission in self.shop_floor:
+            if (
+                commission.stage not in (Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING)
+                or not commission.sample_promised
+                or commission.colour_agreed_at
+                or commission.first_coat_at
+            ):
+                continue
+            unseen = [
+                piece.name
+                for piece in commission.pieces.all()
+                if not piece.colour_open and piece.colour_agreed_at is None
+            ]
+            if unseen:
+                yield Need(
+                    commission,
+                    f"was promised a sample for the {said_pieces(unseen)}.",
+                    "None has been shown yet, and the first coat waits for it.",
+                    "Propose a sample",
+                    _page("sample", commission),
+                )
 
     def _sample(self, sample: Sample) -> Need:
         commission = sample.piece.commission
@@ -212,6 +258,42 @@ class _Desk:
                 _page("payment", commission),
             )
 
+    def open_again(self) -> Iterable[Need]:
+        """Money that is due after the moment at which it should have been in."""
+        for commission in self.reopened + self.gone_home:
+            standing = self.money.get(commission.pk)
+            if standing is None:
+                continue
+            home = commission.stage == Stage.COLLECTED
+            sum_ = standing.due if home else standing.deposit_open
+            if sum_:
+                said = money(sum_, standing.currency, self.shop.locale)
+                yield Need(
+                    commission,
+                    f"has the piece, and still owes {said}."
+                    if home
+                    else f"owes {said} of the deposit again.",
+                    "Handed over before it was paid."
+                    if home
+                    else "A payment was taken back; the place stays booked.",
+                    "Record or remind",
+                    _page("payment", commission),
+                    loud=not home,
+                )
+
+    def pickups(self) -> Iterable[Need]:
+        """Ready for some days, and nobody has chosen a time."""
+        for commission in self.waited:
+            if commission.stage == Stage.READY and commission.pk not in self.with_day:
+                yield Need(
+                    commission,
+                    "has not chosen a time to fetch it.",
+                    f"Ready since {self.day(commission.stage_since)}.",
+                    "Remind them",
+                    _page("answer", commission),
+                    loud=False,
+                )
+
     def handovers(self) -> Iterable[Need]:
         """Who comes today."""
         for visit in self.visits:
@@ -266,6 +348,9 @@ class _Desk:
     def clients_turn(self) -> list[tuple[Commission, str]]:
         """What the shop waits for from clients: nothing to do, good to know."""
         rows = []
+        for commission in self.requests:
+            if self.clients_to_answer(commission):
+                rows.append((commission, "has what you asked to answer"))
         for commission in self.quoted:
             quote = self.quotes.get(commission.pk)
             if (
@@ -288,6 +373,10 @@ class _Desk:
                 due = day(standing.deposit_due_on, self.shop.locale, self.today)
                 owed = money(standing.deposit_open, standing.currency, self.shop.locale)
                 rows.append((commission, f"owes the deposit of {owed}, due {due}"))
+        for commission in self.waited:
+            if commission.stage == Stage.BOOKED and commission.pk not in self.with_day:
+                booked = self.day(commission.stage_since)
+                rows.append((commission, f"has not chosen a time to bring it, booked since {booked}"))
         for commission in self.agreed + self.shop_floor:
             change = self.open_changes.get(commission.pk)
             if change:
@@ -309,9 +398,12 @@ def today_at(shop: Shop, now: datetime) -> Today:
         desk.messages,
         desk.new_requests,
         desk.samples,
+        desk.promised_samples,
         desk.answered_changes,
         desk.revisions,
         desk.deposits,
+        desk.open_again,
+        desk.pickups,
         desk.coats,
     )
     listed: list[Need] = []

@@ -24,6 +24,12 @@ def booked(commission: Commission, kind: str) -> Visit | None:
     return Visit.objects.filter(commission=commission, kind=kind, state=Visit.State.BOOKED).first()
 
 
+def handed_over_on_a_day(commission_ids: Iterable[int]) -> set[int]:
+    """Of these commissions, those with a drop-off or a pickup that stands. One statement."""
+    rows = Visit.objects.filter(state=Visit.State.BOOKED, commission__in=list(commission_ids))
+    return set(rows.exclude(kind=Visit.Kind.SITE).values_list("commission_id", flat=True))
+
+
 def offered(commission: Commission) -> bool:
     """Whether the shop has offered to come and look."""
     return Offer.objects.filter(commission=commission).exists()

@@ -18,7 +18,7 @@ from shopdesk.base.who import Who
 from shopdesk.clients.actions import know_client
 from shopdesk.clients.models import Client
 from shopdesk.colours import actions as colours
-from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_shots, open_commission
+from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_piece, add_shots, open_commission
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.conversation import actions as conversation
 from shopdesk.deposits import actions as deposits
@@ -26,6 +26,9 @@ from shopdesk.desk.needs import MOST, today_at
 from shopdesk.documents.models import Document
 from shopdesk.photos.actions import take_in
 from shopdesk.shop.models import Shop
+from shopdesk.visits import actions as visits
+from shopdesk.visits.models import Visit
+from shopdesk.visits.queries import free
 from tests.conftest import MakePicture
 
 pytestmark = pytest.mark.django_db
@@ -211,3 +214,91 @@ def test_statements_do_not_grow(
     for n in range(8):
         another(f"Client {n}", email=f"client{n}@example.com")
     assert count() == one
+
+
+def test_what_the_shop_asked_waits_for_the_client(shop: Shop, commission: Commission, as_owner: Who) -> None:
+    conversation.say_to_client(commission, "How high is it?", as_owner)
+    today = today_at(shop, timezone.now())
+    assert today.needs == []
+    assert today.waiting_for_clients == [(commission, "has what you asked to answer")]
+    reply = Who("client", commission.client_id)
+    conversation.say_to_shop(commission, "76 cm", reply)
+    conversation.answered_elsewhere(commission, "Thanked her by phone", as_owner)
+    today = today_at(shop, timezone.now())
+    assert [(need.says, need.press) for need in today.needs] == [
+        ("asks about writing desk.", "Go on with the quote")
+    ]
+    assert today.waiting_for_clients == []
+
+
+def test_a_promised_sample_that_was_never_shown_is_asked_for(
+    shop: Shop, commission: Commission, as_owner: Who
+) -> None:
+    put(commission, stage=Stage.CHECKED_IN, sample_promised=True)
+    chair = add_piece(commission, NewPiece("armchair"), 2, 2026)
+    assert says(shop) == ["Ottoline Brask was promised a sample for the writing desk and armchair."]
+    colours.propose(commission.pieces.get(position=1), colours.NewSample("Grey"), as_owner)
+    assert says(shop) == ["Ottoline Brask was promised a sample for the armchair."]
+    colours.propose(chair, colours.NewSample("Grey"), as_owner)
+    assert says(shop) == []
+    put(commission, stage=Stage.BOOKED)
+    put(another("Teal Ambrose"), stage=Stage.CHECKED_IN, sample_promised=False)
+    assert says(shop) == []
+
+
+def test_who_has_not_chosen_a_time_after_three_days(
+    shop: Shop, commission: Commission, as_owner: Who, desk: Browser
+) -> None:
+    now = timezone.now()
+    fetches = another("Teal Ambrose")
+    for days, shown in ((2, False), (4, True)):
+        since = now - timedelta(days=days)
+        put(commission, stage=Stage.READY, stage_since=since)
+        brings = put(fetches, stage=Stage.BOOKED, stage_since=since)
+        today = today_at(shop, now)
+        assert [need.says for need in today.needs] == ["has not chosen a time to fetch it."] * shown
+        assert [one.pk for one, _ in today.waiting_for_clients] == [brings.pk] * shown
+    for one, kind in ((commission, Visit.Kind.PICKUP), (fetches, Visit.Kind.DROP_OFF)):
+        slot = next(slot for slot in free(now) if slot.start > now + timedelta(days=4))
+        visits.book(one, kind, slot.start, as_owner)
+    today = today_at(shop, timezone.now())
+    assert (today.needs, today.waiting_for_clients) == ([], [])
+
+
+def agreed_at_100(commission: Commission, who: Who) -> Commission:
+    put(commission, stage=Stage.AGREED)
+    deposits.open_account(
+        commission,
+        currency="USD",
+        price=Decimal(100),
+        deposit=Decimal(50),
+        due_on=timezone.localdate(),
+        who=who,
+    )
+    return commission
+
+
+def test_a_deposit_that_is_open_again_is_asked_for(
+    shop: Shop, commission: Commission, as_owner: Who, portal: Browser
+) -> None:
+    agreed_at_100(commission, as_owner)
+    paid = deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    page = reverse("portal:commission", args=[commission.number])
+    assert says(shop) == []
+    assert "open again" not in portal.get(page).content.decode()
+    deposits.reverse(paid, "Another client's", as_owner)
+    assert says(shop) == ["Ottoline Brask owes $50.00 of the deposit again."]
+    assert "$50.00 of the deposit is open again." in portal.get(page).content.decode()
+
+
+def test_what_went_home_unpaid_is_asked_for_until_it_is_paid(
+    shop: Shop, commission: Commission, as_owner: Who
+) -> None:
+    agreed_at_100(commission, as_owner)
+    deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    put(commission, stage=Stage.COLLECTED, collected_at=timezone.now())
+    today = today_at(shop, timezone.now())
+    assert [need.says for need in today.needs] == ["has the piece, and still owes $50.00."]
+    assert today.in_shop == []
+    deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    assert says(shop) == []
