@@ -46,3 +46,8 @@ def allow(name: str, *, most: int, span: timedelta, count: int = 1) -> bool:
     except IntegrityError:  # somebody else began the span in this moment
         return bool(with_room.update(count=F("count") + count))
     return True
+
+
+def give_back(name: str) -> None:
+    """Take one use of `name` back: it turned out to be one that does not count."""
+    Limit.objects.filter(name=name[:120], count__gt=0).update(count=F("count") - 1)

@@ -15,7 +15,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from shopdesk.base.limits import allow
+from shopdesk.base.limits import allow, give_back
 from shopdesk.base.middleware import origin_of
 from shopdesk.base.once import once, submission_key
 from shopdesk.base.press import pressed
@@ -37,6 +37,7 @@ from shopdesk.shop.places import likely
 from shopdesk.shop.queries import different_days, windows
 
 _QUARTER = timedelta(minutes=15)
+_FROM_ONE_ADDRESS, _FOR_ONE_EMAIL = 10, 50
 _TOO_OFTEN = "Too many tries in the last quarter of an hour. Wait a little, then try again."
 
 
@@ -48,7 +49,8 @@ def _counted(name: str, most: int) -> bool:
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "HEAD", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
-    """Ten tries in a quarter of an hour, from one address as for one email."""
+    """In a quarter of an hour ten wrong tries from one address, and fifty for one email from anywhere. The
+    second is generous, since whoever uses it up keeps the owner out as well."""
     if shop_of(request) is None:
         return redirect("desk:set-up")
     onward = _onward(request)
@@ -58,11 +60,18 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     status = 200
     if request.method == "POST" and form.is_valid():
         email = form.cleaned_data["email"].lower()
-        # Both are counted, whichever runs out first.
-        if not all([_counted(f"sign-in from {origin_of(request)}", 10), _counted(f"sign-in as {email}", 10)]):
+        # A use is taken before the password is looked at, so that many tries at once are counted too. One
+        # address that has used up its own adds nothing to the count for the email: it locks nobody else out.
+        uses = {
+            f"sign-in from {origin_of(request)}": _FROM_ONE_ADDRESS,
+            f"sign-in as {email}": _FOR_ONE_EMAIL,
+        }
+        if not all(_counted(name, most) for name, most in uses.items()):
             form.add_error(None, _TOO_OFTEN)
             status = 429
         elif user := authenticate(request, username=email, password=form.cleaned_data["password"]):
+            for name in uses:
+                give_back(name)
             login(request, user)
             return HttpResponseRedirect(onward)
         else:

@@ -73,12 +73,31 @@ def test_ten_tries_from_one_address(client: Browser, owner: User) -> None:
     assert try_in(client, REMOTE_ADDR="198.51.100.7")[0] == 302
 
 
-def test_ten_tries_for_one_email_from_anywhere(client: Browser, owner: User) -> None:
-    for number in range(10):
+def test_one_address_keeps_nobody_else_out(client: Browser, owner: User) -> None:
+    for _ in range(70):
+        try_in(client, password="x", REMOTE_ADDR="203.0.113.5")
+    assert Limit.objects.get(name=f"sign-in as {EMAIL}").count == 10
+    assert try_in(client, REMOTE_ADDR="203.0.113.5")[0] == 429
+    assert try_in(client, REMOTE_ADDR="198.51.100.77")[0] == 302
+
+
+def test_fifty_wrong_tries_for_one_email_from_anywhere(client: Browser, owner: User) -> None:
+    for number in range(50):
         assert try_in(client, password="x", REMOTE_ADDR=f"198.51.100.{number}")[0] == 422
     assert try_in(client, REMOTE_ADDR="198.51.100.77")[0] == 429
     Limit.objects.all().delete()  # a quarter of an hour later
     assert try_in(client, REMOTE_ADDR="198.51.100.77")[0] == 302
+
+
+def test_only_wrong_tries_count(owner: User) -> None:
+    for _ in range(12):
+        assert try_in(Browser())[0] == 302
+    assert set(Limit.objects.filter(name__startswith="sign-in").values_list("count", flat=True)) == {0}
+    for _ in range(9):
+        assert try_in(Browser(), password="x")[0] == 422
+    assert try_in(Browser())[0] == 302
+    assert try_in(Browser(), password="x")[0] == 422
+    assert try_in(Browser())[0] == 429
 
 
 def test_a_post_without_a_token_is_refused(owner: User) -> None:
