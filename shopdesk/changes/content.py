@@ -13,7 +13,7 @@ from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.craft.rounding import EXACT
 from shopdesk.deposits.queries import Standing
-from shopdesk.deposits.words import Price
+from shopdesk.deposits.words import Price, with_tax
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
 
@@ -56,7 +56,7 @@ def content_of(
     sums = [
         *tax,
         (this, signed(amount(price.gross), price), "sum"),
-        ("Agreed until now, tax included", amount(account.price), "sum"),
+        (f"Agreed until now{with_tax(account)}", amount(account.price), "sum"),
         ("Together", formats.money(after, account.currency, shop.locale), "total"),
         *([("Of that, paid or settled", amount(paid), "after")] if paid else []),
     ]

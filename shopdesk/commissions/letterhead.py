@@ -26,7 +26,7 @@ def letterhead(shop: Shop, client: Client) -> dict[str, Any]:
             "tax_number": shop.tax_number,
         },
         "client": {"name": client.name, "address_lines": client.address_lines},
-        "lang": shop.locale.split("_")[0].split("-")[0] or "en",
+        "lang": "en",  # what our own words are written in, whatever way the shop writes its figures
         "page_size": shop.paper,
     }
 

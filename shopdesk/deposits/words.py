@@ -107,6 +107,11 @@ def due_words(commission: Commission) -> str:
     return formats.money(account.due, account.currency, the_shop().locale)
 
 
+def with_tax(standing: Standing) -> str:
+    """ ", tax included" where there is any in what was agreed."""
+    return ", tax included" if standing.agreed.tax else ""
+
+
 def how_words(how: str) -> str:
     return str(Entry.How(how).label) if how else ""
 
@@ -118,9 +123,11 @@ def sums_of(standing: Standing, shop: Shop) -> list[dict[str, str]]:
         return formats.money(value, standing.currency, shop.locale)
 
     changes = len(standing.changes)
-    label = "Price agreed, tax included"
+    label = f"Price agreed{with_tax(standing)}"
     if changes:
-        label = f"Price agreed with {'the change' if changes == 1 else f'{changes} changes'}, tax included"
+        label = (
+            f"Price agreed with {'the change' if changes == 1 else f'{changes} changes'}{with_tax(standing)}"
+        )
     sums = [(label, standing.price, "sum")]
     if standing.waived:
         sums.append(("No longer due", EXACT.minus(standing.waived), "sum"))

@@ -316,7 +316,7 @@ def steps(facts: Facts) -> list[Step]:
     deposit = "Deposit"
     if standing and standing.deposit:
         deposit += f", {money(standing.deposit, standing.currency, shop.locale)}"
-    if commission.deposit_let_off:
+    if commission.deposit_let_off or (standing and not standing.deposit):
         deposit = "Place booked"
     first_coat = f"since {facts.short(commission.work_began_at)}" if commission.work_began_at else ""
     lines: list[tuple[str, date | datetime | None, str, Stage]] = [

@@ -245,7 +245,10 @@ def record_acceptance(request: DeskRequest, number: str) -> HttpResponseBase:
             except Refused as no:
                 form.add_error(no.field if no.field in form.fields else None, no.sentence)
             else:
-                messages.success(request, "Written down. The deposit is due now.")
+                commission.refresh_from_db()
+                waits = commission.stage == Stage.AGREED
+                next_ = "The deposit is due now." if waits else "No deposit is needed: the place is booked."
+                messages.success(request, f"Written down. {next_}")
                 return HttpResponseRedirect(landing)
     page: HttpResponse = render(
         request,

@@ -83,7 +83,8 @@ def accept(request: ClientRequest, number: str, revision: int) -> HttpResponseBa
         if no.field in form.fields:
             return _page(request, commission, one, form=form, status=422)
     else:
-        messages.success(request, "Thank you. It is agreed, and a copy is on its way to you.")
+        by_email = " A copy is on its way to you." if request.client.email else ""
+        messages.success(request, f"Thank you. It is agreed.{by_email}")
         return HttpResponseRedirect(landing)
     return _page(request, commission, revision_of(commission, revision), form=form, status=409)
 
@@ -161,5 +162,6 @@ def _sums(one: Quote, ticked: set[int], shop: Shop) -> dict[str, Any]:
         "sums": sums_of(added, one, shop.locale, open_still, with_choices=bool(choices_of(options))),
         "open_still": open_still,
         "shown": str(added.totals.total),
+        "asked_tax": added.totals.tax,
         "asked_total": money(added.totals.total, one.currency, shop.locale),
     }
