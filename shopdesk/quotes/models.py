@@ -200,7 +200,8 @@ class Acceptance(models.Model):
     options = models.ManyToManyField(Option, related_name="+")
     total = AmountField()
     document_sha256 = models.CharField(max_length=64, blank=True)
-    """Of the PDF, where it was there at that moment; the frozen content's own hash is `content_sha256`."""
+    """Of the PDF, filled by the sweep when it is made after the yes (`signed.py`); the frozen content's own
+    hash is `content_sha256`."""
     content_sha256 = models.CharField(max_length=64)
     name = models.CharField(max_length=120)
     """As typed by the client, or as the owner wrote down who said yes."""

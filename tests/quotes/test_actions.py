@@ -25,6 +25,7 @@ from shopdesk.quotes import actions
 from shopdesk.quotes.content import content_sha256
 from shopdesk.quotes.models import Acceptance, Quote
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
+from shopdesk.quotes.signed import keep_hashes
 from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece
 from shopdesk.shop.models import Shop
 from tests.quotes.making import send, typed
@@ -385,3 +386,16 @@ def test_the_emails_can_be_read_and_carry_the_pdf(
     assert acceptance is not None
     assert acceptance.quote.document is not None
     assert acceptance.document_sha256 == acceptance.quote.document.sha256 != ""
+
+
+def test_a_yes_before_the_pdf_was_made_gets_its_hash_later(
+    commission: Commission, as_owner: Who, as_client: Who, work: Callable[[], None]
+) -> None:
+    actions.accept(send(commission, as_owner).pk, [], "Ottoline Brask", as_client)
+    assert Acceptance.objects.get().document_sha256 == ""
+    assert keep_hashes() == 0, "nothing to keep before it is made"
+    work()
+    acceptance = Acceptance.objects.select_related("quote__document").get()
+    assert acceptance.quote.document is not None
+    assert acceptance.document_sha256 == acceptance.quote.document.sha256 != ""
+    assert keep_hashes() == 0
