@@ -2,6 +2,9 @@
 
 The HMAC (SHA-256, under the shop's secret key) covers the grant's id and version. Whoever holds the link is
 the client; raising the version closes every door that earlier links opened, sessions included.
+
+Somebody may be two clients to the shop: a name spelled in two ways, or two people with one mailbox. Their
+links open one session that holds both grants, as long as both clients have the same email address.
 """
 
 from __future__ import annotations
@@ -9,7 +12,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 from urllib.parse import urlencode
@@ -24,13 +27,24 @@ from shopdesk.base.who import Who
 from shopdesk.clients.models import Client, Grant
 
 P = ParamSpec("P")
-_SESSION = "client"
+_SESSION = "clients"
+"""Ids and versions of the grants whose links were opened, the latest last."""
+_MOST_HELD = 5
+Pick = Callable[[Sequence[Client], str], Client | None]
+_pick: list[Pick] = []
+
+
+def register_pick(pick: Pick) -> None:
+    """`pick` says which of several clients a commission belongs to, by its number."""
+    _pick[:] = [pick]
 
 
 class ClientRequest(HttpRequest):
-    """A request of a client who came in by their link."""
+    """A request of a client who came in by their link. `clients` are all that the session lets in; `client`
+    is the one whose commission the address names, or else the one who came in last."""
 
     client: Client
+    clients: Sequence[Client]
 
 
 def _seal(grant_id: int, version: int) -> str:
@@ -73,18 +87,25 @@ def open_door(request: HttpRequest, token: str) -> bool:
     expected = _seal(int(grant_id), grant.version if grant else 0)
     if not hmac.compare_digest(expected.encode(), seal.encode()) or grant is None:
         return False
+    held = [one for one in _held(request) if one[0] != grant.pk]
     request.session.cycle_key()
-    request.session[_SESSION] = [grant.pk, grant.version]
+    request.session[_SESSION] = [*held, [grant.pk, grant.version]][-_MOST_HELD:]
     return True
 
 
-def client_or_none(request: HttpRequest) -> Client | None:
-    """The client whose session this is, if their grant has not been revoked meanwhile."""
-    held = request.session.get(_SESSION)
+def _held(request: HttpRequest) -> list[list[int]]:
+    return list(request.session.get(_SESSION, []))
+
+
+def clients_in(request: HttpRequest) -> list[Client]:
+    """The clients whose session this is, as far as their grants have not been revoked meanwhile: who came in
+    last, and those who share an email address with them. Who came in last stands last."""
+    held = _held(request)
     if not held:
-        return None
-    grant = Grant.objects.select_related("client").filter(pk=held[0], version=held[1]).first()
-    return grant.client if grant else None
+        return []
+    grants = Grant.objects.select_related("client").in_bulk([pk for pk, _ in held])
+    there = [grants[pk].client for pk, version in held if pk in grants and grants[pk].version == version]
+    return [one for one in there if one == there[-1] or (one.email and one.email == there[-1].email)]
 
 
 def client_view(
@@ -95,10 +116,13 @@ def client_view(
     @kept_only_if_said
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        client = client_or_none(request)
-        if client is None:
+        clients = clients_in(request)
+        if not clients:
             return HttpResponseRedirect(reverse("portal:fresh-link"))
-        request.client = client  # type: ignore[attr-defined]
+        client = clients[-1]
+        if len(clients) > 1 and "number" in kwargs and _pick:
+            client = _pick[0](clients, str(kwargs["number"])) or client
+        request.clients, request.client = clients, client  # type: ignore[attr-defined]
         return view(cast(ClientRequest, request), *args, **kwargs)
 
     guarded.needs = "client"  # type: ignore[attr-defined]  # read by the test that walks every address

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, Window
@@ -38,8 +38,15 @@ def of_client(client: Client, number: str) -> Commission:
     return commission
 
 
-def all_of_client(client: Client) -> list[Commission]:
-    return list(_whole().filter(client=client).order_by("-requested_at", "-id"))
+def all_of_clients(clients: Sequence[Client]) -> list[Commission]:
+    return list(_whole().filter(client__in=clients).order_by("-requested_at", "-id"))
+
+
+def owner_among(clients: Sequence[Client], number: str) -> Client | None:
+    """Which of these clients a commission belongs to; `None` if to none of them."""
+    found = Commission.objects.filter(number=number, client__in=clients).values_list("client", flat=True)
+    whose = found.first()
+    return next((client for client in clients if client.pk == whose), None)
 
 
 def shots_of(commission: Commission, *, for_client: bool = False) -> list[Shot]:

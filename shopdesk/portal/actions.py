@@ -16,20 +16,25 @@ from shopdesk.shop.models import Shop
 
 @transaction.atomic
 def send_fresh_link(shop: Shop, email: str) -> None:
-    """Send everybody who is known by this address a link to their page. Whether anybody is, nobody is
-    told."""
-    for client in clients_with_email(email):
-        write(
-            "fresh-link",
-            to=Person(client.name, client.email),
-            sender=Person(shop.name, shop.email),
-            context={
-                "name": client.name,
-                "shop_name": shop.name,
-                "page": placeholder(grant_of(client), "/my/"),
-            },
-            thread=f"client {client.pk} link",
-        )
+    """Send a link to their page to whoever is known by this address: in one email, though they may be
+    several clients. Whether anybody is, nobody is told."""
+    clients = clients_with_email(email)
+    if not clients:
+        return
+    first = clients[0]
+    pages = [{"whose": client.name, "page": placeholder(grant_of(client), "/my/")} for client in clients]
+    write(
+        "fresh-link",
+        to=Person(first.name, first.email),
+        sender=Person(shop.name, shop.email),
+        context={
+            "name": first.name,
+            "shop_name": shop.name,
+            "page": pages[0]["page"],
+            "pages": pages if len(pages) > 1 else [],
+        },
+        thread=f"client {first.pk} link",
+    )
 
 
 @transaction.atomic

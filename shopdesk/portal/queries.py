@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db.models import Q, QuerySet
 
 from shopdesk.ballpark.queries import ballpark_of
@@ -39,12 +41,12 @@ def facts_of(shop: Shop, commission: Commission) -> Facts:
     )
 
 
-def documents_of_client(client: Client) -> QuerySet[Document, int]:
-    """The ids of the documents that were sent to a client: quotes, changes, receipts and invoices."""
-    quotes = Quote.objects.filter(commission__client=client, document__isnull=False).values("document")
-    receipts = Receipt.objects.filter(entry__account__commission__client=client).values("document")
-    changes = Change.objects.filter(commission__client=client).values("document")
-    invoices = Invoice.objects.filter(account__commission__client=client).values("document")
+def documents_of_clients(clients: Sequence[Client]) -> QuerySet[Document, int]:
+    """The ids of the documents that were sent to these clients: quotes, changes, receipts and invoices."""
+    quotes = Quote.objects.filter(commission__client__in=clients, document__isnull=False).values("document")
+    receipts = Receipt.objects.filter(entry__account__commission__client__in=clients).values("document")
+    changes = Change.objects.filter(commission__client__in=clients).values("document")
+    invoices = Invoice.objects.filter(account__commission__client__in=clients).values("document")
     return Document.objects.filter(
         Q(pk__in=quotes) | Q(pk__in=receipts) | Q(pk__in=changes) | Q(pk__in=invoices)
     ).values_list("pk", flat=True)

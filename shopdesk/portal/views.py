@@ -16,16 +16,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from shopdesk.base.limits import allow
 from shopdesk.base.middleware import origin_of
 from shopdesk.base.press import pressed
-from shopdesk.clients.access import ClientRequest, client_of, client_or_none, client_view, open_door
+from shopdesk.clients.access import ClientRequest, client_of, client_view, clients_in, open_door
 from shopdesk.commissions.models import Shot, Stage
-from shopdesk.commissions.queries import all_of_client, faces, of_client, shots_of
+from shopdesk.commissions.queries import all_of_clients, faces, of_client, shots_of
 from shopdesk.craft.cautions import LEAD_WORDS_TO_CLIENT
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
 from shopdesk.photos.serve import rendition_response
 from shopdesk.portal import actions
 from shopdesk.portal.forms import FreshLinkForm
-from shopdesk.portal.queries import documents_of_client, facts_of
+from shopdesk.portal.queries import documents_of_clients, facts_of
 from shopdesk.portal.words import steps, tell
 from shopdesk.progress.queries import updates_of
 from shopdesk.shop.middleware import shop_of
@@ -37,7 +37,7 @@ def front(request: HttpRequest) -> HttpResponse:
     """The way in: to the client's own page for somebody who has one open, else to the request form."""
     if shop_of(request) is None:
         return redirect("desk:set-up")
-    return redirect("portal:mine" if client_or_none(request) else "intake:request")
+    return redirect("portal:mine" if clients_in(request) else "intake:request")
 
 
 @never_cache
@@ -85,7 +85,7 @@ def _shop(request: HttpRequest) -> Shop:
 @require_safe
 def mine(request: ClientRequest) -> HttpResponseBase:
     """All of a client's commissions; straight on to it for somebody who has one."""
-    commissions = all_of_client(request.client)
+    commissions = all_of_clients(request.clients)
     if len(commissions) == 1:
         return redirect("portal:commission", commissions[0].number)
     known_by = faces([one.pk for one in commissions], for_client=True)
@@ -155,7 +155,7 @@ def picture(request: ClientRequest, key: UUID, size: str) -> HttpResponseBase:
         Shot.objects.select_related("picture"),
         picture__key=key,
         for_client=True,
-        commission__client=request.client,
+        commission__client__in=request.clients,
     )
     return rendition_response(shot.picture, size, request)
 
@@ -164,7 +164,7 @@ def picture(request: ClientRequest, key: UUID, size: str) -> HttpResponseBase:
 @require_safe
 def document(request: ClientRequest, key: UUID) -> HttpResponseBase:
     """A document that was sent to this client, as it was sent."""
-    found = Document.objects.filter(key=key, pk__in=documents_of_client(request.client)).first()
+    found = Document.objects.filter(key=key, pk__in=documents_of_clients(request.clients)).first()
     if found is None:
         raise Http404
     answer = document_response(found)
