@@ -190,7 +190,7 @@ class Shopkeeper:
             assert self._listener is not None
             options = {
                 "--bind": f"fd://{self._listener.fileno()}",
-                "--worker-class": "gthread",
+                "--worker-class": "shopdesk.running.web.ImpatientWorker",
                 "--workers": "2",
                 "--threads": "4",
                 "--timeout": "60",
