@@ -34,7 +34,7 @@ def know_client(*, name: str, email: str, phone: str, address: str = "", by_voic
     if known is None:
         known = Client.objects.create(name=name.strip(), email=email, phone=phone, address=address)
         Grant.objects.create(client=known)
-    elif phone and not known.phone:
+    elif phone and by_voice and not known.phone:  # a stranger could have a link texted to their own number
         Client.objects.filter(pk=known.pk).update(phone=phone)
         known.phone = phone
     return known

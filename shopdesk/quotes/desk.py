@@ -161,7 +161,9 @@ def quote_send(request: DeskRequest, number: str) -> HttpResponseBase:
 
     def do() -> str:
         actions.send(
-            commission, int(edition) if edition.isascii() and edition.isdigit() else 0, owner_of(request)
+            commission,
+            int(edition) if edition.isascii() and edition.isdigit() and len(edition) < 10 else 0,
+            owner_of(request),
         )
         return reverse("desk:commission", args=[number])
 
