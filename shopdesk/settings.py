@@ -97,6 +97,7 @@ MIDDLEWARE = [
     "shopdesk.base.bodies.Bodies",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "shopdesk.base.middleware.NoNul",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
