@@ -152,6 +152,8 @@ def advance(
     step = step_between(now.stage, to)
     if step is None or (now.stage == Stage.ON_HOLD and to not in (now.held_from, Stage.CANCELLED)):
         stage = now.get_stage_display().lower()
+        if who.kind == "client":
+            raise Refused(f"Your commission is {stage} by now. Please look at your page afresh.")
         raise Refused(f"This commission is {stage} by now; that step does not follow from there.")
     if who.kind not in step.who:
         raise Refused("That step is the shop's to take.")

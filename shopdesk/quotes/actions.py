@@ -265,6 +265,8 @@ def accept(
     taken = Quote.objects.filter(pk=quote.pk, state=Quote.State.SENT).update(state=Quote.State.ACCEPTED)
     assert taken, "the commission's row is locked"
     assert quote.frozen is not None, "what was sent has been frozen"
+    # A revision that was still being written comes to nothing: from here on there are changes instead.
+    Quote.objects.filter(commission=now, state=Quote.State.DRAFT).delete()
     paper = add_shots(now, [paper_picture] if paper_picture else [], Shot.Kind.PAPER, for_client=False)
     acceptance = Acceptance.objects.create(
         commission=now,

@@ -136,6 +136,7 @@ def _page(
         "acceptance": acceptance,
         "expired": expired,
         "can_answer": can,
+        "can_say_no": can or (one.state == Quote.State.SENT and commission.stage == Stage.QUOTED),
         "ticked": {str(pk) for pk in ticked},
         **_sums(one, ticked, shop),
     }
@@ -147,6 +148,7 @@ def _page(
         context["refused"] = " ".join(str(error) for errors in form.errors.values() for error in errors)
     if can:
         context["form"] = form if form is not None else AcceptForm(quote=one)
+    if context["can_say_no"]:
         context["no_form"] = no_form or DeclineForm()
     return render(request, "quotes/show.html", context, status=status)
 

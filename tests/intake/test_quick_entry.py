@@ -79,7 +79,7 @@ def test_pressing_twice(desk: Browser) -> None:
         ({"phone": "none"}, "We could not call that number"),
         ({"wish": ""}, "Write down what they want"),
         ({"source": ""}, "On the phone, or at the door?"),
-        ({"source": "page"}, "Select a valid choice"),
+        ({"source": "page"}, "not one of the choices"),
     ],
 )
 def test_what_is_wrong(desk: Browser, said: dict[str, str], sentence: str) -> None:
