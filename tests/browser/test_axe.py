@@ -209,6 +209,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.open("quote-revision", number("quoted"), 1)
     walk.open("quote-revision", number("quoted"), 2)
     walk.open("quote-revision", number("begun"), 1)
+    walk.open("quote-revision", number("withdrawn"), 1)
     walk.open("record-acceptance", number("quoted"))
     walk.open("decline", number("requested"))
     for stage in ("quoted", "requested", "agreed"):
@@ -343,6 +344,7 @@ def test_the_client_s_pages(world: World, portal: Session, inspect: Callable[...
     walk.open("quote", number("quoted"))
     walk.open("quote-revision", number("quoted"), 1)
     walk.open("quote", number("agreed"))
+    walk.open("quote", number("withdrawn"))
     walk.open("ask", number("requested"))
     walk.open("ask", number("quoted"))
     walk.open("sample-answer", number("in work"), world.sample)

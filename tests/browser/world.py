@@ -30,6 +30,7 @@ from shopdesk.intake import actions as intake
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
+from shopdesk.portal import actions as portal
 from shopdesk.pricebook import queries as prices
 from shopdesk.progress import actions as progress
 from shopdesk.quotes import actions as quotes
@@ -269,6 +270,8 @@ class Builder:
         bench.cancel(at["cancelled"], "They move abroad", self.owner, give_back=Decimal(100), how="cash")
         at["declined"] = self.asked("spinet")
         quotes.decline_request(at["declined"], "It is not work that we can take on.", self.owner)
+        at["withdrawn"] = self.quoted("piano stool")
+        portal.withdraw(at["withdrawn"], self.client, LONG)
         world.entry = self.pay(at["ready"])
         self._without_email()
         self._trouble()
