@@ -26,7 +26,7 @@ _MOST = (
 """By how an address begins; the first that fits. Any other carries `WORDS`."""
 _INSIDE = ("/desk/", "/my/")
 """Where nobody but the owner and the clients sends pictures."""
-_WHO_IS_IN = {"_auth_user_id", "client"}
+_WHO_IS_IN = {"_auth_user_id", "clients"}
 """What a session of one of them holds (`django.contrib.auth`, `clients.access`)."""
 
 
