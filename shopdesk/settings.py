@@ -190,7 +190,9 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None
-CELERY_TASK_TIME_LIMIT = 300
+CELERY_TASK_TIME_LIMIT = 900
+"""Longer than a sweep with a backlog of everything: pictures and documents (`work.run_all`) and mail for a
+minute or two each, and the last of each kind for its whole lease."""
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR / "beat-schedule")
 SWEEP_SECONDS = env.float("SWEEP_SECONDS", default=30.0)

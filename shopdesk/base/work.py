@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import logging
 import random
+import time
 import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -22,6 +23,7 @@ from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from shopdesk.base.models import Work
+from shopdesk.base.nudge import nudge
 
 W = TypeVar("W", bound=Work)
 State = Work.State
@@ -95,11 +97,21 @@ def growing_wait(tries: int, *, first: float = 20, most: float = 6 * 3600) -> ti
     return timedelta(seconds=wait * random.uniform(0.8, 1.2))
 
 
-def run_all(claim_one: Callable[[], W | None], do: Callable[[W], None], *, most: int = 500) -> int:
-    """Work until nothing is due (or `most` rows are done, so that one kind of work does not starve
-    another)."""
-    count = 0
-    while count < most and (row := claim_one()) is not None:
+def run_all(
+    claim_one: Callable[[], W | None],
+    do: Callable[[W], None],
+    *,
+    task: str,
+    most: int = 500,
+    seconds: float = 60,
+) -> int:
+    """Work until nothing is due. After `most` rows or so many seconds it is another kind of work's turn: the
+    named task is nudged to go on. Returns how many rows were done."""
+    count, end = 0, time.monotonic() + seconds
+    while (row := claim_one()) is not None:
         do(row)
         count += 1
+        if count >= most or time.monotonic() >= end:
+            nudge(task)
+            break
     return count

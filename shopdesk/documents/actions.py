@@ -70,7 +70,7 @@ def _check_all(values: Iterable[Any]) -> None:
 
 def render_all() -> int:
     """Render every document that is due. Returns how many it looked at."""
-    return work.run_all(lambda: work.claim(Document.objects.all(), lease=LEASE), render)
+    return work.run_all(lambda: work.claim(Document.objects.all(), lease=LEASE), render, task=RENDER)
 
 
 def render(document: Document) -> None:

@@ -131,7 +131,7 @@ def _judged(data: bytes, said: str) -> tuple[str, int, int]:
 
 def prepare_all() -> int:
     """Prepare every picture that is due; the worker's part. Returns how many it looked at."""
-    return work.run_all(lambda: work.claim(Picture.objects.all(), lease=LEASE), prepare)
+    return work.run_all(lambda: work.claim(Picture.objects.all(), lease=LEASE), prepare, task=PREPARE)
 
 
 def prepare(picture: Picture) -> None:

@@ -1,5 +1,6 @@
 """A row of work is done once, and never lost, whoever dies."""
 
+import time
 from datetime import timedelta
 
 import pytest
@@ -85,3 +86,22 @@ def test_waits_grow_up_to_a_limit() -> None:
     ]
     assert 18 < means[0] < 22
     assert means[0] < means[1] < means[2] < means[3] <= 660
+
+
+def test_a_backlog_leaves_the_others_their_turn(nudged: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter(range(0, 1000, 25))
+    monkeypatch.setattr(time, "monotonic", lambda: next(clock))
+    emails = [email(number) for number in range(5)]
+    done: list[int] = []
+
+    def do(row: Email) -> None:
+        done.append(row.pk)
+        work.finish(row)
+
+    monkeypatch.setattr(work, "nudge", nudged.append)
+    assert work.run_all(claim, do, task="shopdesk.some.task") == 3  # 60 seconds, at 25 each
+    assert nudged == ["shopdesk.some.task"]
+    assert work.run_all(claim, do, task="shopdesk.some.task", most=1) == 1
+    assert work.run_all(claim, do, task="shopdesk.some.task", seconds=1000) == 1
+    assert done == [one.pk for one in emails]
+    assert nudged == ["shopdesk.some.task"] * 2
