@@ -69,7 +69,7 @@ def test_the_way_through_the_shop(
         "booked", "checked in", "in work", "drying", "ready", "collected",
     ]  # fmt: skip
     work()
-    subjects = " | ".join(mail.subject for mail in mailbox)
+    subjects = " | ".join(str(mail.subject) for mail in mailbox)
     for words in ("Safely here", "Ready", "Thank you"):
         assert words in subjects
 
