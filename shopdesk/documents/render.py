@@ -37,7 +37,10 @@ DPI = 300
 """The most that a picture is printed with; what is finer is scaled down."""
 JPEG_QUALITY = 82
 
-_PICTURES = re.compile(rf"{SCHEME}([A-Za-z0-9:._-]+)")
+_PICTURES = re.compile(
+    rf'src="{SCHEME}(pictures:[0-9]{{1,15}}:(?:small|medium|large)|code:[A-Za-z0-9_-]+)"', re.ASCII
+)
+"""A quotation mark that somebody typed is escaped in the page, so no words of theirs look like this."""
 _FONT_ENDINGS = {".otf", ".ttf", ".woff2"}
 _one_at_a_time = threading.Lock()
 

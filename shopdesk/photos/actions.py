@@ -208,12 +208,12 @@ def tidy(before: datetime) -> int:
     """Forget the pictures from before that moment which nothing refers to, and the files that no row knows.
     Returns how many pictures and files went."""
     count = 0
-    for key in list(_unreferred(Picture.objects.filter(made_at__lt=before)).values_list("pk", flat=True)):
+    for key in list(unreferred(Picture.objects.filter(made_at__lt=before)).values_list("pk", flat=True)):
         with transaction.atomic():
             # Locked first: whoever attaches it in this moment is either seen here or waits and then finds it
             # gone.
             Picture.objects.select_for_update().filter(pk=key).first()
-            alone = _unreferred(Picture.objects.filter(pk=key)).first()
+            alone = unreferred(Picture.objects.filter(pk=key)).first()
             if alone is not None:
                 forget(alone)
                 count += 1
@@ -226,7 +226,7 @@ def tidy_now_and_then() -> None:
         tidy(timezone.now() - KEPT_FOR_NOBODY)
 
 
-def _unreferred(pictures: models.QuerySet[Picture]) -> models.QuerySet[Picture]:
+def unreferred(pictures: models.QuerySet[Picture]) -> models.QuerySet[Picture]:
     """Of these, the ones that no row of any room points at (this room knows none of them by name)."""
     for relation in Picture._meta.get_fields(include_hidden=True):
         field = getattr(relation, "field", None)

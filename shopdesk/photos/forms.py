@@ -18,7 +18,7 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
 from shopdesk.base.refusals import Refused
-from shopdesk.photos.actions import take_in
+from shopdesk.photos.actions import take_in, unreferred
 from shopdesk.photos.models import Picture
 
 ACCEPT = "image/jpeg,image/png,image/webp,image/heic,image/heif,.heic,.heif"
@@ -123,7 +123,8 @@ class PicturesField(forms.Field):
 
 
 def _found(tokens: Sequence[str]) -> tuple[list[Picture], list[str]]:
-    """The pictures of an earlier try, and what to say about those that are gone."""
+    """The pictures of an earlier try, and what to say about those that are gone. One that something shows by
+    now came with a press that went through: it is taken once."""
     keys = []
     for token in tokens[:100]:
         try:
@@ -134,9 +135,10 @@ def _found(tokens: Sequence[str]) -> tuple[list[Picture], list[str]]:
         picture.key: picture
         for picture in Picture.objects.filter(key__in=keys).prefetch_related("renditions")
     }
+    free = set(unreferred(Picture.objects.filter(key__in=keys)).values_list("key", flat=True))
     gone = [key for key in keys if key not in there]
     said = ["A picture that you chose earlier is no longer here. Please choose it again."] if gone else []
-    return [there[key] for key in keys if key in there], said
+    return [there[key] for key in keys if key in free and key in there], said
 
 
 def _preview(picture: Picture) -> str:

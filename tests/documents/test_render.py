@@ -353,3 +353,17 @@ def test_an_order_that_is_rolled_back_leaves_nothing(nudged: list[str], work: Ca
     work()
     assert not Document.objects.exists()
     assert nudged == []
+
+
+def test_words_that_look_like_a_picture_are_words(settings: Any) -> None:
+    words = "picture:pictures:1:large src=\"picture:pictures:2:medium\" src='picture:documents:3'"
+    document = rendered(ordered(words=words))
+    assert document.state == Document.State.DONE
+    assert (
+        "picture:pictures:1:large"
+        in PdfReader(io.BytesIO(pdf_of(document, settings))).pages[0].extract_text()
+    )
+    page = (
+        '<img src="picture:pictures:5:medium"><img src="picture:code:QlND-_"><img src="picture:documents:7">'
+    )
+    assert render.pictures_in(page + render.html_of(document)) == ["pictures:5:medium", "code:QlND-_"]

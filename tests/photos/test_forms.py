@@ -11,6 +11,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
+from shopdesk.commissions.actions import add_shots
+from shopdesk.commissions.models import Commission, Shot
 from shopdesk.photos import actions
 from shopdesk.photos.forms import PicturesField, token_for
 from shopdesk.photos.models import Picture
@@ -154,3 +156,13 @@ def test_a_needed_one_that_is_there_is_not_asked_for_again(picture_file: MakePic
     form = Two(QueryDict(), MultiValueDict({"photos": [picture_file()]}))
     assert list(form.errors) == ["words"]
     assert " required" not in str(form["photos"])
+
+
+def test_one_that_went_through_already_is_taken_once(
+    picture_file: MakePicture, commission: Commission
+) -> None:
+    tokens = kept_in(note("", [picture_file("one.jpg"), picture_file("two.jpg")]))
+    add_shots(commission, [Picture.objects.get(original_name="one.jpg")], Shot.Kind.MESSAGE)
+    form = note("Fine", [], kept=tokens)
+    assert form.is_valid()
+    assert [picture.original_name for picture in form.cleaned_data["photos"]] == ["two.jpg"]
