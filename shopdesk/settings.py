@@ -2,6 +2,7 @@
 variables move it onto PostgreSQL, Redis and SMTP. README.md lists them.
 """
 
+import ipaddress
 import os
 import secrets
 import sys
@@ -17,7 +18,7 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 
 VAR = Path(env.str("SHOPDESK_VAR", default=str(BASE_DIR / "var"))).resolve()
 """Everything that a running shop writes: database, secret key, pictures, documents, mail, broker."""
-VAR.mkdir(parents=True, exist_ok=True)
+VAR.mkdir(mode=0o700, parents=True, exist_ok=True)
 
 
 def _secret_key() -> str:
@@ -46,13 +47,28 @@ if _public.scheme not in ("http", "https") or not _public.hostname:
     raise ImproperlyConfigured(
         f"PUBLIC_URL has to be a web address such as https://shop.example.com, not {PUBLIC_URL!r}."
     )
+if _public.path or _public.query or _public.fragment or _public.username is not None:
+    raise ImproperlyConfigured(
+        "PUBLIC_URL has to be a host name that the shop has for itself, with nothing after it, such as "
+        f"https://shop.example.com, not {PUBLIC_URL!r}."
+    )
 SECURE = _public.scheme == "https"
 ALLOWED_HOSTS = [_public.hostname, *env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])]
 CSRF_TRUSTED_ORIGINS = [f"{_public.scheme}://{_public.netloc}"]
 
-TRUSTED_PROXIES = env.list("TRUSTED_PROXIES", default=[])
-"""Addresses of proxies in front whose X-Forwarded-For and X-Forwarded-Proto are believed. Empty: nobody
-is."""
+
+def _networks(written: list[str]) -> tuple[ipaddress.IPv4Network | ipaddress.IPv6Network, ...]:
+    try:
+        return tuple(ipaddress.ip_network(one.strip(), strict=False) for one in written if one.strip())
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            f"TRUSTED_PROXIES has to be addresses or networks such as 10.0.0.8,172.16.0.0/12: {error}."
+        ) from error
+
+
+TRUSTED_PROXIES = _networks(env.list("TRUSTED_PROXIES", default=[]))
+"""Addresses and networks of proxies in front whose X-Forwarded-For and X-Forwarded-Proto are believed. Empty:
+nobody is."""
 
 INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
@@ -244,8 +260,16 @@ MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
 SECURE_SSL_REDIRECT = SECURE and env.bool("SSL_REDIRECT", default=True)
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
-SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE
-SECURE_HSTS_PRELOAD = SECURE
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE and env.bool("HSTS_SUBDOMAINS", default=False)
+SECURE_HSTS_PRELOAD = False
+SILENCED_SYSTEM_CHECKS = [
+    # A shop answers for its own host. Whether every host under it has https is its owner's to say
+    # (HSTS_SUBDOMAINS), for browsers hold to it for a year.
+    "security.W005",
+    # Browsers' built-in list takes whole domains and lets go of them after months: nobody is put on it from
+    # here.
+    "security.W021",
+]
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {

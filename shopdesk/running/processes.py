@@ -140,6 +140,10 @@ class Shopkeeper:
             return
         with contextlib.ExitStack() as held:
             held.enter_context(alone(settings.VAR))
+            # What a shop writes is for its owner alone; the parts inherit this. A database from before, too.
+            held.callback(os.umask, os.umask(0o077))
+            with contextlib.suppress(FileNotFoundError, PermissionError):
+                (settings.VAR / "shop.sqlite3").chmod(0o600)
             if WEB in self._wanted:
                 self._listener = held.enter_context(self._listen())
                 self.port = self._listener.getsockname()[1]

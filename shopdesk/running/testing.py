@@ -28,7 +28,7 @@ TOLD = {
         "PUBLIC_URL",
     ),
     *("MAIL_GATHER_SECONDS", "REDIS_URL", "SECRET_KEY", "SHOPDESK_VAR", "SSL_REDIRECT", "SWEEP_SECONDS"),
-    "TRUSTED_PROXIES",
+    *("HSTS_SUBDOMAINS", "TRUSTED_PROXIES"),
 }
 """What a shop is told by its environment."""
 BULK = "not services and not browser"

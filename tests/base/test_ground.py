@@ -6,6 +6,7 @@ import threading
 import time
 from datetime import timedelta
 from decimal import Decimal
+from ipaddress import ip_network
 from typing import Any
 
 import pytest
@@ -120,7 +121,7 @@ def test_a_broker_that_refuses_is_swallowed(monkeypatch: pytest.MonkeyPatch, rea
 
 
 def ask(settings: Any, trusted: list[str], **meta: str) -> HttpRequest:
-    settings.TRUSTED_PROXIES = trusted
+    settings.TRUSTED_PROXIES = [ip_network(one) for one in trusted]
     request = HttpRequest()
     request.META.update({"REMOTE_ADDR": "10.0.0.9", **meta})
     TrustedProxies(lambda _: HttpResponse())(request)
@@ -131,3 +132,27 @@ def test_forwarded_addresses_are_believed_from_named_proxies_only(settings: Any)
     forwarded = {"HTTP_X_FORWARDED_FOR": "203.0.113.1, 198.51.100.7, 10.0.0.8"}
     assert address_of(ask(settings, [], **forwarded)) == "10.0.0.9"
     assert address_of(ask(settings, ["10.0.0.9", "10.0.0.8"], **forwarded)) == "198.51.100.7"
+
+
+@pytest.mark.parametrize(
+    ("forwarded", "seen"),
+    [
+        ("198.51.100.7", "198.51.100.7"),
+        ("203.0.113.1, 198.51.100.7, 10.0.3.4", "198.51.100.7"),
+        ("198.51.100.7:4711", "198.51.100.7"),
+        ("[2001:db8::7]:4711", "2001:db8::7"),
+        ("2001:db8::7", "2001:db8::7"),
+        ("2001:db8::7%anything", "2001:db8::7"),
+        ("::ffff:198.51.100.7", "198.51.100.7"),
+        ("198.51.100.7, unknown", "10.0.0.9"),
+        ("made up, 10.0.3.4", "10.0.3.4"),
+        ("10.0.3.4", "10.0.3.4"),
+        ("", "10.0.0.9"),
+        (",,", "10.0.0.9"),
+        ("x" * 5000, "10.0.0.9"),
+    ],
+)
+def test_a_forwarded_entry_is_an_address_or_nothing(settings: Any, forwarded: str, seen: str) -> None:
+    """X-Forwarded-For is common practice without a standard; ports and names are in RFC 7239, section 6."""
+    assert address_of(ask(settings, ["10.0.0.0/16"], HTTP_X_FORWARDED_FOR=forwarded)) == seen
+    assert address_of(ask(settings, ["192.0.2.0/24"], HTTP_X_FORWARDED_FOR=forwarded)) == "10.0.0.9"

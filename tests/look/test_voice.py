@@ -37,7 +37,7 @@ class _Everything(forms.Form):
     ],
 )
 def test_nothing_is_said_in_the_frameworks_voice(data: dict[str, Any]) -> None:
-    files: MultiValueDict[str, UploadedFile] = MultiValueDict(
+    files: MultiValueDict[str, UploadedFile[Any]] = MultiValueDict(
         {"file": [SimpleUploadedFile("empty.txt", b"")]} if data else {}
     )
     form = _Everything(data, files)

@@ -56,5 +56,5 @@ def test_to_a_price_that_has_run_out_one_can_still_say_no(
 
 def test_a_step_that_came_too_late_is_said_kindly_to_a_client(commission: Commission, as_client: Who) -> None:
     advance(commission, Stage.WITHDRAWN, as_client)
-    with pytest.raises(Refused, match="withdrawn by now. Please look"):
+    with pytest.raises(Refused, match=r"withdrawn by now\. Please look"):
         advance(commission, Stage.WITHDRAWN, as_client)
