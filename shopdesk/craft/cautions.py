@@ -21,8 +21,8 @@ LEAD_CAUTION = (
 )
 LEAD_WORDS_TO_CLIENT = (
     "Paint and varnish on furniture made before 1979, or of unknown age, sometimes hold lead. We test before "
-    "we sand. Please do not sand or scrape the piece at home, and keep flakes away from children. Local codes "
-    "and licensed practice decide what may be done."
+    "we sand. Please do not sand or scrape the piece at home, and keep flakes away from children. Local "
+    "codes and licensed practice decide what may be done."
 )
 DUST_CAUTION = (
     "Sanding dust harms the lungs and can catch fire. Wear a respirator, air the room or collect the dust, "

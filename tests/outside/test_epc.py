@@ -37,7 +37,7 @@ def shop(**other: str) -> Shop:
 
 
 def read(page: Image.Image) -> list[zxingcpp.Barcode]:
-    return list(zxingcpp.read_barcodes(page, formats=zxingcpp.BarcodeFormat.QRCode))
+    return list(zxingcpp.read_barcodes(page, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)))
 
 
 def printed(code: dict[str, str], dpi: int) -> Image.Image:

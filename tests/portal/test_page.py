@@ -18,6 +18,7 @@ from shopdesk.clients.models import Client
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_shots, open_commission
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.deposits import actions as deposits
+from shopdesk.deposits.models import Account
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.portal.queries import facts_of
@@ -65,7 +66,7 @@ def test_the_deposit_is_asked_for_with_its_day(commission: Commission, shop: Sho
     )
     told = tell(facts_of(shop, commission))
     assert told.say.startswith("Waiting for your deposit of $340.00, due ")
-    deposits.Account.objects.update(deposit_due_on=due - timedelta(days=60))
+    Account.objects.update(deposit_due_on=due - timedelta(days=60))
     assert "which was due" in tell(facts_of(shop, commission)).say
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.mail import EmailMessage
 from django.test import Client as Browser
 from django.urls import reverse
@@ -87,9 +88,7 @@ def test_nothing_at_all_and_far_too_much_are_refused(
 def test_a_bad_picture_keeps_the_words_and_the_good_picture(
     on_the_bench: Commission, desk: Browser, picture_file: MakePicture
 ) -> None:
-    bad = picture_file("notes.jpg")
-    bad.file.seek(0)
-    bad.file.write(b"just text, and no picture at all " * 40)
+    bad = SimpleUploadedFile("notes.jpg", b"just text, and no picture at all " * 40)
     page = reverse("desk:progress", args=[on_the_bench.number])
     answer = desk.post(page, {"text": "Two lines that I typed.", "photos": [picture_file("good.jpg"), bad]})
     assert answer.status_code == 422

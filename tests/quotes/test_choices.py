@@ -40,7 +40,7 @@ def lined(commission: Commission, *lines: TypedLine) -> list[TypedPiece]:
 
 def total(quote: Quote) -> str:
     assert quote.frozen is not None
-    return next(row["amount"] for row in quote.frozen["sums"] if row["kind"] == "total")
+    return str(next(row["amount"] for row in quote.frozen["sums"] if row["kind"] == "total"))
 
 
 def test_exactly_one_of_a_choice(commission: Commission, as_owner: Who, as_client: Who) -> None:
