@@ -3,11 +3,12 @@
 1. Check every hash, and that this Shopdesk has the same tables.
 2. Refuse over a shop that runs, or that has data (unless told).
 3. Put the files in their places, beside what is there; they are named by chance, so none is in another's way.
+   The secret key takes the place of the one that is there.
 4. In one transaction: the old rows go, the new ones come.
-5. Take back the secret key, and remove the files that belonged to the old rows.
+5. Remove the files that belonged to the old rows.
 
-A failure up to 4 takes the new files away again. A process that is killed leaves at worst files that no row
-knows.
+A failure up to 4 takes the new files away again and brings the old key back. A process that is killed leaves
+at worst files that no row knows; restoring once more makes it whole.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ def restore(source: Path, *, replace: bool = False, say: Callable[[str], None]) 
                     "There is a shop with data here already. With --replace it makes way; back it up first."
                 )
             call_command("migrate", interactive=False, verbosity=0)
-            with _put_in_place(archive, manifest):
+            places = dict(_places(manifest))
+            with _put_in_place(archive, manifest, places):
                 _bring_rows(archive, manifest)
         except DatabaseError as error:
             raise CannotRestore(
@@ -57,7 +59,12 @@ def restore(source: Path, *, replace: bool = False, say: Callable[[str], None]) 
             raise CannotRestore(
                 f"A file could not be written: {error.strerror or error}. Nothing has changed."
             ) from error
-        _take_back_the_key(archive, manifest, say)
+        key = archive.read(KEY).decode().strip() if KEY in places else settings.SECRET_KEY
+        if mark_of(key) != manifest.key_mark:
+            say(
+                "The secret key here is another than the backup's, so links that were sent before do not "
+                "open. Set SECRET_KEY to what it was to make them open again."
+            )
         _remove_others({place_of(name) for name in manifest.files})
         for name in manifest.absent:
             say(f"Missing or damaged already when the backup was made: {name}")
@@ -80,12 +87,10 @@ def _same_tables(manifest: Manifest) -> None:
 
 
 @contextlib.contextmanager
-def _put_in_place(archive: zipfile.ZipFile, manifest: Manifest) -> Iterator[None]:
+def _put_in_place(archive: zipfile.ZipFile, manifest: Manifest, places: dict[str, Path]) -> Iterator[None]:
     """The backup's files lie among the shop's while the block runs, and stay if it ends well."""
     with contextlib.ExitStack() as undo:
-        for name in manifest.files:
-            path = place_of(name)
-            assert path is not None
+        for name, path in places.items():
             data = archive.read(name)
             if path.exists():
                 before = path.read_bytes()
@@ -97,6 +102,22 @@ def _put_in_place(archive: zipfile.ZipFile, manifest: Manifest) -> Iterator[None
             files.put(path, data)
         yield
         undo.pop_all()
+
+
+def _places(manifest: Manifest) -> Iterator[tuple[str, Path]]:
+    """Which member goes where. The key, under which links that went out are sealed, only where this shop's
+    comes from its file and not from its environment."""
+    for name in manifest.files:
+        path = place_of(name)
+        assert path is not None
+        yield name, path
+    if KEY in manifest.members and _key_is_in_the_file():
+        yield KEY, settings.VAR / KEY
+
+
+def _key_is_in_the_file() -> bool:
+    path = settings.VAR / KEY
+    return path.exists() and path.read_text().strip() == settings.SECRET_KEY
 
 
 def _take_away(path: Path) -> None:
@@ -116,22 +137,6 @@ def _bring_rows(archive: zipfile.ZipFile, manifest: Manifest) -> None:
                 raise rows.WrongRows(f"{table} has {count} rows instead of {manifest.rows[table]}")
         rows.check()
         rows.raise_sequences(manifest.sequences)
-
-
-def _take_back_the_key(archive: zipfile.ZipFile, manifest: Manifest, say: Callable[[str], None]) -> None:
-    """Links that went out are sealed with it."""
-    path = settings.VAR / KEY
-    key = settings.SECRET_KEY
-    from_environment = not path.exists() or path.read_text().strip() != key
-    if KEY in manifest.members and not from_environment:
-        data = archive.read(KEY)
-        files.put(path, data)
-        key = data.decode().strip()
-    if mark_of(key) != manifest.key_mark:
-        say(
-            "The secret key here is another than the backup's, so links that were sent before do not open. "
-            "Set SECRET_KEY to what it was to make them open again."
-        )
 
 
 def _remove_others(ours: set[Path | None]) -> None:

@@ -328,6 +328,30 @@ def test_the_key_comes_back_or_its_lack_is_said(filled: Commission, tmp_path: Pa
     assert "links that were sent before do not open" in said[0]
 
 
+def test_the_key_changes_with_the_rows_or_not_at_all(
+    filled: Commission, tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    back_up(tmp_path / "shop.backup")
+    old, key_file = settings.SECRET_KEY, settings.VAR / "secret-key"
+    key_file.write_text("k" * 86)
+    settings.SECRET_KEY = "k" * 86
+    seen: list[str] = []
+
+    def breaks() -> None:
+        seen.append(key_file.read_text())
+        raise rows.WrongRows("one points nowhere")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(rows, "check", breaks)
+        with pytest.raises(CannotRestore, match="Nothing has changed"):
+            restore(tmp_path / "shop.backup", replace=True, say=NOWHERE)
+    assert seen == [old]
+    assert key_file.read_text() == "k" * 86
+    assert key_file.stat().st_mode & 0o777 == 0o600
+    restore(tmp_path / "shop.backup", replace=True, say=NOWHERE)
+    assert key_file.read_text() == old
+
+
 def test_a_backup_can_be_checked_without_touching_anything(
     filled: Commission, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
