@@ -34,6 +34,7 @@ JOURNAL = [
     "drying",
     "progress shown",
     "ready",
+    "invoice issued",
     "pickup booked",
     "payment received",
     "collected",

@@ -239,8 +239,9 @@ class Story:
         slots = free(timezone.now())
         return visits.book(commission, kind, slots[skip].start, who)
 
-    def propose(self, commission: Commission, who: str, which: str, board: str) -> int:
-        piece = commission.pieces.order_by("position")[0]
+    def propose(self, commission: Commission, who: str, which: str, board: str, *, place: int = 1) -> int:
+        """The owner shows a sample for the piece at this place."""
+        piece = commission.pieces.get(position=place)
         new = colours.NewSample(**self.words[who]["samples"][which])
         return colours.propose(piece, new, self.owner, self.photo(board)).pk
 
@@ -341,8 +342,10 @@ class Story:
         colours.ask_again(first, name, words["samples"]["not_yet"], client)
         at.days_ago(13, 17, 45)
         second = self.propose(commission, "desk", "second", "board-slipway-brown")
+        chair = self.propose(commission, "desk", "second", "board-slipway-brown", place=2)
         at.days_ago(11, 18, 20)
         colours.approve(second, name, client)
+        colours.approve(chair, name, client)
         self.told("The first sample is not right yet, the second is approved")
         at.days_ago(10, 9, 30)
         bench.first_coat(commission, self.owner)
