@@ -21,7 +21,7 @@ REFERENCE = Path(__file__).resolve().parents[2] / "shared" / "reference"
 
 
 def registry() -> list[dict[str, str]]:
-    lines = (REFERENCE / "iban_registry.csv").read_text(encoding="utf-8").splitlines()
+    lines = (REFERENCE / "iban_lengths.csv").read_text(encoding="utf-8").splitlines()
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
