@@ -33,12 +33,12 @@ def typed_piece(commission: Commission, part: Mapping[str, Any], piece_id: int) 
     shape = sizes.shape_from(part["shape"], _measured(part["shape"], part["sizes"]))
     if isinstance(shape, str):
         raise ValueError(f"{part['name']}: {shape}")
-    later = bool(part.get("later"))
+    later, count = bool(part.get("later")), int(part.get("count", 1))
     estimate = estimates.reckon(
         estimates.Ask(
             shape_name=part["shape"],
             shape=shape,
-            count=1,
+            count=count,
             later=later,
             schedule=schedule,
             lead=commission.pieces.get(pk=piece_id).lead_caution,
@@ -49,7 +49,7 @@ def typed_piece(commission: Commission, part: Mapping[str, Any], piece_id: int) 
         )
     )
     own = estimates.lines_of(estimate, schedule, tax_labour=shop.tax_labour, currency=shop.currency)
-    kept = TypedEstimate(part["shape"], part["sizes"], 1, later, dict(schedule))
+    kept = TypedEstimate(part["shape"], part["sizes"], count, later, dict(schedule))
     return TypedPiece(part["name"], part["words"].strip(), [*own, *lines], piece_id, kept)
 
 

@@ -14,8 +14,6 @@ from dataclasses import dataclass
 from datetime import time as day_time
 from datetime import timedelta
 from decimal import Decimal
-from email import policy
-from email.parser import BytesParser
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +38,6 @@ from shopdesk.deposits import actions as deposits
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
 from shopdesk.intake import actions as intake
-from shopdesk.look import formats
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
@@ -52,6 +49,7 @@ from shopdesk.quotes.typed import TypedOption, TypedQuote
 from shopdesk.running.calendar import Calendar
 from shopdesk.running.drawings import save_all
 from shopdesk.running.reckoned import typed_piece
+from shopdesk.running.telling import calendar_files, near, said
 from shopdesk.shop.actions import ShopFacts, set_up
 from shopdesk.shop.models import User
 from shopdesk.shop.queries import the_shop
@@ -102,9 +100,9 @@ class Story:
         self._seen.update(made)
         self._tell(f"{self._step:2}. {line}")
         for path in made:
-            self._tell(f"      {_near(path)}")
-            for calendar_file in _calendar_files(path) if path.suffix == ".eml" else ():
-                self._tell(f"      {_near(calendar_file)}")
+            self._tell(f"      {near(path)}")
+            for calendar_file in calendar_files(path) if path.suffix == ".eml" else ():
+                self._tell(f"      {near(calendar_file)}")
 
     def _files(self) -> list[Path]:
         found = [*settings.DOCUMENTS.glob("**/*.pdf"), *settings.MAIL_FOLDER.glob("*.eml")]
@@ -192,8 +190,20 @@ class Story:
         ready: int,
         less: Mapping[str, str] | None = None,
     ) -> Quote:
-        """The owner begins a quote (or a new revision, with something taken off), saves what was typed and
-        sends it."""
+        """The owner writes a quote (or a new revision, with something taken off) and sends it."""
+        kept = self.begin_quote(who, commission, starts=starts, ready=ready, less=less)
+        return quotes.send(commission, kept.edition, self.owner)
+
+    def begin_quote(
+        self,
+        who: str,
+        commission: Commission,
+        *,
+        starts: int,
+        ready: int,
+        less: Mapping[str, str] | None = None,
+    ) -> Quote:
+        """The owner begins a quote and keeps what was typed."""
         part = self.words[who]["quote"]
         today = timezone.localdate(timezone=the_shop().tz)
         draft = quotes.start(commission, self.owner)
@@ -217,8 +227,7 @@ class Story:
             not_included=draft.not_included,
             terms=draft.terms,
         )
-        saved = quotes.save(commission, typed, draft.edition, self.owner)
-        return quotes.send(commission, saved.edition, self.owner)
+        return quotes.save(commission, typed, draft.edition, self.owner)
 
     def accept(self, quote: Quote, who: Who, *, options: Collection[int] = ()) -> Acceptance:
         """The client ticks the options at these places and accepts."""
@@ -295,10 +304,10 @@ class Story:
         self.told(f"Revision {quote.revision} goes out, and says what changed")
         at.days_ago(23, 8, 15)
         acceptance = self.accept(quote, client, options=(0, 2))
-        self.told(f"{name} ticks an option and accepts: {_said(acceptance.total)} in all")
+        self.told(f"{name} ticks an option and accepts: {said(acceptance.total)} in all")
         at.days_ago(22, 17, 30)
         amount = self.pay(commission, "transfer", deposit=True)
-        self.told(f"The deposit of {_said(amount)} is in, with a receipt; the place is booked")
+        self.told(f"The deposit of {said(amount)} is in, with a receipt; the place is booked")
         at.days_ago(22, 18, 10)
         visit = self.book(commission, "drop-off", client, skip=4)
         self.told(f"{name} books a drop-off: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
@@ -370,7 +379,7 @@ class Story:
         at.turn_to(visit.starts_at + timedelta(minutes=10))
         amount = self.pay(commission, "card", deposit=False)
         bench.hand_over(commission, self.owner, note="Looked over together")
-        self.told(f"The balance of {_said(amount)} is paid, and the pieces go home")
+        self.told(f"The balance of {said(amount)} is paid, and the pieces go home")
         return commission
 
     def _others(self) -> None:
@@ -414,6 +423,7 @@ class Story:
         at.days_ago(1, 19, 5)
         low, high = Decimal(chairs["low"]), Decimal(chairs["high"])
         ballpark.send(noted, low, high, chairs["ballpark"], self.owner)
+        self.begin_quote("chairs", noted, starts=10, ready=28)
         self.told(
             f"{chairs['name']} calls about six chairs, and has no email: {noted.number}; "
             "what would be emailed is on the list of what to tell"
@@ -432,25 +442,3 @@ def _piece(part: dict[str, str]) -> NewPiece:
         if name in part
     }
     return NewPiece(**rest, **sizes)  # type: ignore[arg-type]
-
-
-def _said(amount: Decimal) -> str:
-    shop = the_shop()
-    return formats.money(amount, shop.currency, shop.locale)
-
-
-def _near(path: Path) -> Path:
-    """The path as somebody in the project's folder would type it."""
-    return path.relative_to(settings.BASE_DIR) if path.is_relative_to(settings.BASE_DIR) else path
-
-
-def _calendar_files(email: Path) -> list[Path]:
-    """The calendar files that an email carries, written beside it as a mail program would save them."""
-    message = BytesParser(policy=policy.default).parsebytes(email.read_bytes())
-    made = []
-    for part in message.walk():
-        if part.get_content_type() == "text/calendar":
-            path = email.with_name(f"{email.stem}-{part.get_filename() or 'visit.ics'}")
-            path.write_text(part.get_content(), newline="")
-            made.append(path)
-    return made
