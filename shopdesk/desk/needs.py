@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.changes.models import Change
-from shopdesk.changes.queries import answered, open_changes
+from shopdesk.changes.queries import at_hand
 from shopdesk.colours.models import Sample
 from shopdesk.colours.queries import still_open
 from shopdesk.commissions.letters import said_pieces
@@ -104,8 +104,11 @@ class _Desk:
             if one.stage in (Stage.BOOKED, Stage.READY) and one.stage_since <= now - CHOOSE_WITHIN
         ]
         self.with_day = handed_over_on_a_day(one.pk for one in self.waited)
-        self.changes = answered(MOST + 1)
-        self.open_changes: dict[int, Change] = open_changes(self.agreed + self.shop_floor)
+        changes = at_hand()
+        self.changes = [one for one in changes if one.answered_at]
+        self.open_changes: dict[int, Change] = {
+            one.commission_id: one for one in changes if not one.answered_at
+        }
 
     def day(self, value: datetime) -> str:
         return day(timezone.localtime(value, self.shop.tz).date(), self.shop.locale, self.today)

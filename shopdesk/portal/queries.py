@@ -11,7 +11,7 @@ from shopdesk.changes.models import Change
 from shopdesk.changes.queries import changes_of
 from shopdesk.clients.models import Client
 from shopdesk.colours.queries import samples_of
-from shopdesk.commissions.models import Commission
+from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation.queries import messages_of
 from shopdesk.deposits.models import Invoice, Receipt
 from shopdesk.deposits.queries import invoices_of, standing
@@ -25,19 +25,21 @@ from shopdesk.visits.queries import offered, visits_of
 
 def facts_of(shop: Shop, commission: Commission) -> Facts:
     quotes = [quote for quote in heads([commission]) if not quote.is_draft]
+    money = standing(commission)
+    early = commission.stage in (Stage.REQUESTED, Stage.QUOTED)
     return Facts(
         shop=shop,
         commission=commission,
         quotes=quotes,
         quote=next((quote for quote in quotes if quote.state in OPEN), None),
-        standing=standing(commission),
+        standing=money,
         samples=samples_of(commission),
         visits=visits_of(commission),
         messages=messages_of(commission),
-        changes=changes_of(commission),
-        invoices=invoices_of(commission),
-        ballpark=ballpark_of(commission),
-        site_visit_offered=offered(commission),
+        changes=changes_of(commission) if money else [],
+        invoices=invoices_of(commission) if money else [],
+        ballpark=None if quotes else ballpark_of(commission),
+        site_visit_offered=early and offered(commission),
     )
 
 

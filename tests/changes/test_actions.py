@@ -15,7 +15,7 @@ from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.changes import actions
 from shopdesk.changes.models import Change
-from shopdesk.changes.queries import answered, changes_of
+from shopdesk.changes.queries import at_hand, changes_of
 from shopdesk.clients.actions import know_client
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Shot, Stage
@@ -270,17 +270,17 @@ def test_a_yes_on_paper_or_by_word(
     assert not done.paper.for_client
     assert Email.objects.get(kind="change-accepted").context["way"] == "on paper"
     assert not Email.objects.filter(kind="change-answered").exists()
-    assert answered() == [], "what the owner wrote down needs nobody to note it"
+    assert at_hand() == [], "what the owner wrote down needs nobody to note it"
 
 
 def test_the_desk_is_told_until_it_notes_it(agreed: Commission, as_owner: Who, as_client: Who) -> None:
     change = propose(agreed, as_owner)
     actions.decline(change.pk, "", as_client)
-    assert [one.pk for one in answered()] == [change.pk]
+    assert [one.pk for one in at_hand() if one.answered_at] == [change.pk]
     with pytest.raises(Refused, match="shop's"):
         actions.note(change.pk, as_client)
     actions.note(change.pk, as_owner)
-    assert answered() == []
+    assert at_hand() == []
 
 
 def test_looking_them_up_costs_the_same_for_many(
