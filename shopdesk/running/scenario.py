@@ -344,6 +344,7 @@ class Story:
         )
         at.days_ago(16, 20, 40)
         changes.accept(change.pk, name, client)
+        changes.note(change.pk, self.owner)
         self.told(f"Hidden damage: change {change.number} is pictured, priced and agreed")
         at.days_ago(15, 12, 30)
         first = self.propose(commission, "desk", "first", "board-tarred-walnut")
