@@ -58,6 +58,7 @@ def _own_folders(tmp_path: Path, settings: Any) -> None:
     settings.PICTURES_LEAST_FREE = 0  # wherever the tests run
     settings.DOCUMENTS = tmp_path / "documents"
     settings.MAIL_FOLDER = tmp_path / "mail"
+    settings.ARRIVALS = tmp_path / "arrivals"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 

@@ -13,6 +13,9 @@ class Client(models.Model):
     phone = models.CharField(max_length=40, blank=True, db_index=True)
     address = models.TextField(blank=True)
     since = models.DateTimeField(auto_now_add=True)
+    no_news_since = models.DateTimeField(null=True)
+    """When they switched off emails about progress."""
+    no_reminders_since = models.DateTimeField(null=True)
 
     def __str__(self) -> str:
         return self.name

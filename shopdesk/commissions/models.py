@@ -187,3 +187,42 @@ class Letter(models.Model):
     commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="letters")
     email = models.OneToOneField(Email, on_delete=models.CASCADE, related_name="+")
     to_client = models.BooleanField()
+
+
+class ReminderOff(models.Model):
+    """A reminder that is switched off: for one commission, for one client, or (neither named) for the
+    shop."""
+
+    kind = models.CharField(max_length=40)
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, related_name="+")
+    commission = models.ForeignKey(Commission, on_delete=models.CASCADE, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind"], condition=models.Q(client=None, commission=None), name="reminder_off_once"
+            ),
+            models.UniqueConstraint(fields=["kind", "client"], name="reminder_off_once_a_client"),
+            models.UniqueConstraint(fields=["kind", "commission"], name="reminder_off_once_a_commission"),
+            models.CheckConstraint(
+                condition=models.Q(client=None) | models.Q(commission=None), name="reminder_off_for_one"
+            ),
+        ]
+
+
+class Reminded(models.Model):
+    """A reminder that was written. The same one of the same occasion is never written again."""
+
+    commission = models.ForeignKey(Commission, on_delete=models.CASCADE, related_name="+")
+    kind = models.CharField(max_length=40)
+    occasion = models.CharField(max_length=80)
+    """What it was about, so that a new occasion counts anew: a quote's id, a visit's moment, "7 days"."""
+    email = models.ForeignKey(Email, on_delete=models.SET_NULL, null=True, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["commission", "kind", "occasion"], name="one_reminder_an_occasion"
+            )
+        ]

@@ -21,8 +21,21 @@ class Email(Work):
         EMAIL = "email"
         TELL = "tell"
 
+    class Sort(models.TextChoices):
+        """What an email is to its reader: it decides whether they can switch it off and whether it can
+        wait."""
+
+        NECESSARY = "necessary"
+        ANSWER = "answer"
+        NEWS = "news"
+        REMINDER = "reminder"
+
     way = models.CharField(max_length=5, choices=Way, default=Way.EMAIL)
     kind = models.CharField(max_length=40)
+    sort = models.CharField(max_length=9, choices=Sort, default=Sort.NECESSARY)
+    can_wait = models.BooleanField(default=False)
+    """Whether it keeps to the quiet hours and counts as the one email a day that is neither an answer nor a
+    necessity."""
     context: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
     message_id = models.CharField(max_length=200, unique=True)
     thread = models.CharField(max_length=80, blank=True)
@@ -33,6 +46,10 @@ class Email(Work):
     to_address = models.CharField(max_length=254, blank=True)
     from_name = models.CharField(max_length=200, blank=True)
     from_address = models.CharField(max_length=254)
+    reply_to = models.CharField(max_length=254, blank=True)
+    """The address with the signed tag that answers go to (`shopdesk.mail.tags`); empty: the sender's own."""
+    stop = models.CharField(max_length=200, blank=True)
+    """The placeholder of the link that switches its sort off (RFC 8058); empty for what always goes."""
     subject = models.CharField(max_length=300, blank=True)
     text = models.TextField(blank=True)
     html = models.TextField(blank=True)
@@ -42,12 +59,24 @@ class Email(Work):
     """While an email with this key waits, what comes next is added to its context's `items`: no other is
     made."""
     told_at = models.DateTimeField(null=True)
+    bundle = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, related_name="bundled")
+    """The email that it went out in, together with others."""
+    not_needed_at = models.DateTimeField(null=True)
+    """When it turned out, before it was handed over, that there was no reason for it any more."""
+    came_back_at = models.DateTimeField(null=True)
+    """When a bounce said that it did not arrive; `trouble` says why."""
 
     class Meta(Work.Meta):
         indexes = [
             *Work.Meta.indexes,
             models.Index(fields=["thread", "id"], name="mail_email_thread"),
             models.Index(fields=["-made_at", "-id"], name="mail_email_newest"),
+            models.Index(
+                fields=["to_address", "state", "done_at"],
+                name="mail_email_can_wait",
+                condition=Q(can_wait=True),
+            ),
+            models.Index(fields=["bundle"], name="mail_email_bundle", condition=Q(bundle__isnull=False)),
         ]
         constraints = [
             models.UniqueConstraint(
@@ -69,6 +98,118 @@ class Enclosure(models.Model):
     mime = models.CharField(max_length=80)
     """A media type with parameters ("text/calendar; method=REQUEST")."""
     ready = models.BooleanField(default=False)
+    cid = models.CharField(max_length=80, blank=True)
+    """The Content-ID of a picture that stands within the email (RFC 2392); empty for an attachment."""
+    says = models.CharField(max_length=200, blank=True)
+    """What a picture shows, for whoever does not see it."""
 
     class Meta:
         indexes = [models.Index(fields=["ref"], name="mail_enclosure_unready", condition=Q(ready=False))]
+
+
+class Pause(models.Model):
+    """The whole line to a mail server stands still: it failed for reasons that no single email has."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    """Whose line: "out"."""
+    since = models.DateTimeField()
+    until = models.DateTimeField()
+    """When one email is tried next."""
+    failures = models.PositiveIntegerField(default=0)
+    why = models.TextField()
+
+
+class DeadAddress(models.Model):
+    """An address whose mail server said for good that it takes nothing for it. What would be written to it
+    is put on the list of what to tell instead."""
+
+    address = models.CharField(max_length=254, unique=True)
+    """In lower case."""
+    since = models.DateTimeField()
+    why = models.TextField()
+    email = models.ForeignKey(Email, on_delete=models.SET_NULL, null=True, related_name="+")
+    """The one that came back."""
+
+
+class OwnWords(models.Model):
+    """The shop's own words for one kind of email, in place of those in `templates/emails/`."""
+
+    kind = models.CharField(max_length=40, primary_key=True)
+    subject = models.CharField(max_length=300)
+    body = models.TextField()
+    edition = models.PositiveIntegerField(default=1)
+    changed_at = models.DateTimeField()
+
+
+class Mailbox(models.Model):
+    """How far a mailbox has been read (RFC 3501: messages have a UID within a UIDVALIDITY), and what stands
+    in the way of reading on."""
+
+    name = models.CharField(max_length=200, unique=True)
+    """`user@host/INBOX`"""
+    uidvalidity = models.BigIntegerField(null=True)
+    last_uid = models.BigIntegerField(default=0)
+    read_at = models.DateTimeField(null=True)
+    """When it was last read to the end."""
+    trouble = models.TextField(blank=True)
+    trouble_since = models.DateTimeField(null=True)
+    failures = models.PositiveIntegerField(default=0)
+    next_at = models.DateTimeField(null=True)
+    """Not read before: the wait grows while there is trouble."""
+    lease_until = models.DateTimeField(null=True)
+    """While a worker reads it."""
+    full_percent = models.PositiveSmallIntegerField(null=True)
+    """How much of its quota is used, where the server says (RFC 9208)."""
+
+
+class Arrival(Work):
+    """One message that was read from the mailbox: kept whole as a file, then looked at once.
+
+    It is done when its `verdict` is there. `path` is relative to `settings.ARRIVALS`."""
+
+    class Verdict(models.TextChoices):
+        PLACED = "placed"
+        """It stands in a conversation."""
+        TRAY = "tray"
+        """Nobody but the owner can say where it belongs."""
+        BOUNCE = "bounce"
+        AUTOMATIC = "automatic"
+        """Out of office, a list, a robot."""
+        OURS = "ours"
+        """The shop's own email, come round."""
+        TWICE = "twice"
+        """The same message as one before."""
+        DROPPED = "dropped"
+        """The owner has let it go."""
+
+    mailbox = models.ForeignKey(Mailbox, on_delete=models.PROTECT, null=True, related_name="+")
+    uidvalidity = models.BigIntegerField(default=0)
+    uid = models.BigIntegerField(default=0)
+    path = models.CharField(max_length=200)
+    bytes = models.PositiveIntegerField()
+    sha256 = models.CharField(max_length=64)
+    message_id = models.CharField(max_length=300, blank=True)
+    from_name = models.CharField(max_length=200, blank=True)
+    from_address = models.CharField(max_length=254, blank=True)
+    subject = models.CharField(max_length=300, blank=True)
+    excerpt = models.TextField(blank=True)
+    """The first words of what was written, for the list of what waits to be placed."""
+    verdict = models.CharField(max_length=9, choices=Verdict, blank=True)
+    why = models.TextField(blank=True)
+    """Why it has that verdict, in a sentence for the owner."""
+    hint = models.CharField(max_length=80, blank=True)
+    """The thread that it may belong to ("commission 12"), where that is a guess."""
+
+    class Meta(Work.Meta):
+        indexes = [
+            *Work.Meta.indexes,
+            models.Index(fields=["verdict", "-made_at"], name="mail_arrival_verdict"),
+            models.Index(fields=["message_id"], name="mail_arrival_message"),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["mailbox", "uidvalidity", "uid"],
+                condition=Q(mailbox__isnull=False),
+                name="one_arrival_a_uid",
+            )
+        ]

@@ -96,6 +96,9 @@ class Shop(models.Model):
     """How many days before a quote runs out its client is reminded; 0: never."""
     answer_in_days = models.PositiveSmallIntegerField(default=3)
     slot_minutes = models.PositiveSmallIntegerField(default=30)
+    quiet_from = models.TimeField(default=time(20))
+    quiet_until = models.TimeField(default=time(8))
+    """Between these, on the shop's wall, no email goes that can wait; the same twice: at no time."""
     notice_hours = models.PositiveSmallIntegerField(default=24)
     book_days_ahead = models.PositiveSmallIntegerField(default=42)
 
