@@ -26,6 +26,7 @@ TASK = "shopdesk.mail.deliver"
 
 _NAME_LENGTH = 100
 _REFERENCES = 10
+_SAYS_LENGTH = 200
 
 
 @dataclass(frozen=True)
@@ -41,13 +42,16 @@ class Enclose:
     """What an email carries: bytes by `ref` (`shopdesk.base.blobs`; it waits for them), or `text` written
     out.
 
-    `mime` is a media type with parameters: "application/pdf", "text/calendar; method=REQUEST".
+    `mime` is a media type with parameters: "application/pdf", "text/calendar; method=REQUEST". With a `cid`
+    it is a picture that stands within the email, and `says` what it shows; without, an attachment.
     """
 
     filename: str
     mime: str
     ref: str = ""
     text: str = ""
+    cid: str = ""
+    says: str = ""
 
 
 def write(
@@ -92,7 +96,14 @@ def write(
     email = _gathered(gather, values) if gather else _new(values)
     Enclosure.objects.bulk_create(
         Enclosure(
-            email=email, ref=one.ref, text=one.text, filename=one.filename, mime=one.mime, ready=not one.ref
+            email=email,
+            ref=one.ref,
+            text=one.text,
+            filename=one.filename,
+            mime=one.mime,
+            ready=not one.ref,
+            cid=one.cid,
+            says=" ".join(one.says.split())[:_SAYS_LENGTH],
         )
         for one in enclose
     )
