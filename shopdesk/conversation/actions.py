@@ -14,13 +14,18 @@ from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.commissions.stages import locked, write_line
 from shopdesk.conversation.models import Message
+from shopdesk.mail.models import Arrival
 from shopdesk.photos.models import Picture
 
 LONGEST = 5000
 
 
-def _words(text: str, pictures: Sequence[Picture]) -> str:
+def _words(text: str, pictures: Sequence[Picture], came_by: str, left_out: Sequence[str]) -> str:
     text = text.strip()
+    if came_by == Message.CameBy.MAIL:
+        return (
+            text  # it is here already: an email that is long, or holds a plan and no word, is kept as it is
+        )
     if not text and not pictures:
         raise Refused("Write a few words first.", field="text")
     if len(text) > LONGEST:
@@ -29,10 +34,29 @@ def _words(text: str, pictures: Sequence[Picture]) -> str:
 
 
 @transaction.atomic
-def say_to_shop(commission: Commission, text: str, who: Who, pictures: Sequence[Picture] = ()) -> Message:
-    """The client writes. The owner is told by email, and the desk keeps it until it is answered."""
-    text = _words(text, pictures)
-    message = Message.objects.create(commission=commission, by_client=True, text=text)
+def say_to_shop(
+    commission: Commission,
+    text: str,
+    who: Who,
+    pictures: Sequence[Picture] = (),
+    *,
+    came_by: str = "page",
+    arrival: Arrival | None = None,
+    quoted: str = "",
+    left_out: Sequence[str] = (),
+) -> Message:
+    """The client writes, on their page or by email (`arrival`; `quoted` and `left_out` are what came with it).
+    The owner is told by email, and the desk keeps it until it is answered."""
+    text = _words(text, pictures, came_by, left_out)
+    message = Message.objects.create(
+        commission=commission,
+        by_client=True,
+        text=text,
+        came_by=came_by,
+        arrival=arrival,
+        quoted=quoted,
+        left_out=list(left_out),
+    )
     message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
     write_line(commission, who, "client wrote", "Message sent")
     to_shop(commission, "client-message", {"text": text or "(pictures)"})
@@ -47,11 +71,24 @@ def say_to_client(
     pictures: Sequence[Picture] = (),
     *,
     upto: int | None = None,
+    came_by: str = "desk",
+    arrival: Arrival | None = None,
+    quoted: str = "",
+    left_out: Sequence[str] = (),
 ) -> Message:
-    """The shop writes: a question or an answer. What the client had written counts as answered, up to the
+    """The shop writes, at the desk or by email: a question or an answer. What the client had written counts as answered, up to the
     message with the id `upto`, the newest that the owner saw while writing (without one: all of it)."""
-    text = _words(text, pictures)
-    message = Message.objects.create(commission=commission, by_client=False, user_id=who.id, text=text)
+    text = _words(text, pictures, came_by, left_out)
+    message = Message.objects.create(
+        commission=commission,
+        by_client=False,
+        user_id=who.id,
+        text=text,
+        came_by=came_by,
+        arrival=arrival,
+        quoted=quoted,
+        left_out=list(left_out),
+    )
     message.shots.set(add_shots(commission, pictures, Shot.Kind.MESSAGE))
     _answered(commission, upto)
     answered(commission)
