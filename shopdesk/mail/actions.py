@@ -63,6 +63,7 @@ def write(
     thread: str,
     enclose: Sequence[Enclose] = (),
     gather: str = "",
+    first_at_once: bool = False,
     due_at: datetime | None = None,
 ) -> Email:
     """Put an email into the outbox, in the transaction that causes it. It goes out after the commit, not
@@ -72,14 +73,15 @@ def write(
     them. Strings are data and never markup; only one under the key `page` may be a link
     (`shopdesk.mail.links`). Emails of one `thread` answer each other. While an email with the same `gather`
     key still waits, this one's `context["items"]` and enclosures are added to it instead; it goes out
-    `MAIL_GATHER_SECONDS` after the first was written."""
+    `MAIL_GATHER_SECONDS` after the first was written. With `first_at_once` the first goes out at once, and
+    one that follows within as many seconds waits until they are over, and gathers."""
     assert transaction.get_connection().in_atomic_block, "an email belongs to what causes it"
     now = timezone.now()
     address = to.address.strip()
     if not address:
         gather = ""  # nothing is added to words that the owner may be passing on this minute
     if due_at is None:
-        due_at = now + timedelta(seconds=settings.MAIL_GATHER_SECONDS) if gather else now
+        due_at = _gathered_until(thread, gather, now, first_at_once) if gather else now
     values: dict[str, Any] = {
         "kind": kind,
         "way": Email.Way.EMAIL if address else Email.Way.TELL,
@@ -110,6 +112,14 @@ def write(
     if email.way == Email.Way.EMAIL and email.due_at <= now:
         nudge(TASK)
     return email
+
+
+def _gathered_until(thread: str, key: str, now: datetime, first_at_once: bool) -> datetime:
+    span = timedelta(seconds=settings.MAIL_GATHER_SECONDS)
+    if not first_at_once:
+        return now + span
+    last = Email.objects.filter(thread=thread, gather=key).order_by("-id").first()  # by the thread's index
+    return max(now, last.made_at + span) if last else now
 
 
 def _new(values: dict[str, Any]) -> Email:

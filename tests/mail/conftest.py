@@ -52,7 +52,8 @@ def note(db: None, template: Callable[[str, str], None]) -> Write:
     """`note(words="…", to=…)` writes an email of kind "note" in a transaction of its own."""
 
     def make(kind: str = "note", *, to: Person = OTTOLINE, sender: Person = SHOP, **rest: Any) -> Email:
-        given = {key: rest.pop(key) for key in ("thread", "enclose", "gather", "due_at") if key in rest}
+        own = ("thread", "enclose", "gather", "first_at_once", "due_at")
+        given = {key: rest.pop(key) for key in own if key in rest}
         given.setdefault("thread", "commission 1")
         context = {"name": to.name, "what": "the desk", "words": "It is here.", "items": [], **rest}
         with transaction.atomic():

@@ -98,6 +98,35 @@ def test_what_comes_while_one_waits_is_added_to_it(note: Any, settings: Any) -> 
     assert kept.enclosures.count() == 1
 
 
+def test_the_first_may_go_at_once_and_what_follows_soon_gathers(note: Any, settings: Any) -> None:
+    settings.MAIL_GATHER_SECONDS = 600
+    message = {"gather": "message 1", "first_at_once": True}
+    first = note(**message, items=[{"text": "one"}])
+    assert first.due_at == first.made_at
+    claimed = works.claim(to_send(), lease=timedelta(minutes=1))
+    assert claimed == first
+    assert works.finish(claimed)
+    second = note(**message, items=[{"text": "two"}])
+    assert second.due_at == first.made_at + timedelta(seconds=600)
+    third = note(**message, items=[{"text": "three"}])
+    assert third.pk == second.pk
+    assert [item["text"] for item in third.context["items"]] == ["two", "three"]
+    Email.objects.filter(pk=second.pk).update(
+        state="done", tries=1, made_at=timezone.now() - timedelta(seconds=601)
+    )
+    later = note(**message)
+    assert later.due_at == later.made_at
+    other = note(gather="message 2", first_at_once=True)
+    assert other.due_at == other.made_at
+
+
+def test_what_follows_before_the_first_has_gone_is_added_to_it(note: Any) -> None:
+    first = note(gather="message 1", first_at_once=True, items=[{"text": "one"}])
+    second = note(gather="message 1", first_at_once=True, items=[{"text": "two"}])
+    assert second.pk == first.pk
+    assert second.due_at == first.due_at
+
+
 def test_what_has_been_tried_gathers_no_more(note: Any) -> None:
     first = note(gather="progress 1", items=[{"text": "stripped"}], due_at=timezone.now())
     claimed = works.claim(to_send(), lease=timedelta(minutes=1))
