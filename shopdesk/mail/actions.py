@@ -19,6 +19,7 @@ from django.utils import timezone
 from shopdesk.base import work
 from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
+from shopdesk.mail import catalogue
 from shopdesk.mail.models import Email, Enclosure
 from shopdesk.mail.words import NoWords, words
 
@@ -82,8 +83,11 @@ def write(
         gather = ""  # nothing is added to words that the owner may be passing on this minute
     if due_at is None:
         due_at = _gathered_until(thread, gather, now, first_at_once) if gather else now
+    about = catalogue.about(kind)
     values: dict[str, Any] = {
         "kind": kind,
+        "sort": about.sort,
+        "can_wait": about.can_wait,
         "way": Email.Way.EMAIL if address else Email.Way.TELL,
         "context": context,
         "thread": thread,
