@@ -1,0 +1,137 @@
+"""Messages that came in: each is kept whole as a file, with a row that says what it is. Nothing is judged
+here (that is whose task `TASK` is), and nothing that a mailbox still holds is lost by forgetting it here."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import uuid
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from shopdesk.base import files
+from shopdesk.base.limits import allow
+from shopdesk.base.nudge import nudge
+from shopdesk.mail.models import Arrival, Mailbox
+
+log = logging.getLogger(__name__)
+
+TASK = "shopdesk.mail.arrivals"
+TIDY = "shopdesk.mail.forget"
+KEPT = timedelta(days=90)
+"""How long what nobody has to read any more is kept, in case somebody asks."""
+KEPT_FOR_NOBODY = timedelta(days=1)
+"""How old a file has to be that no row knows, to be what a killed worker left behind."""
+OF_NO_USE = (
+    Arrival.Verdict.AUTOMATIC,
+    Arrival.Verdict.BOUNCE,
+    Arrival.Verdict.OURS,
+    Arrival.Verdict.TWICE,
+    Arrival.Verdict.DROPPED,
+)
+_EXCERPT = 300
+_BATCH = 200
+
+
+def take_in(
+    raw: bytes, *, mailbox: Mailbox | None = None, uidvalidity: int = 0, uid: int = 0, why: str = ""
+) -> Arrival | None:
+    """Keep one message, and have it looked at. `None` when it is there already: by its number in the mailbox,
+    or byte for byte. `why` is a sentence for the owner about what was left in the mailbox.
+
+    The file is there before the row. Raises `OSError` (a full disk) and database errors; nothing is kept
+    then."""
+    from shopdesk.mail.heard import heard
+
+    numbered = mailbox is not None and known(mailbox, uidvalidity, uid)
+    sha256 = hashlib.sha256(raw).hexdigest()
+    said = heard(raw)
+    message_id = _plain(said.message_id, 300)
+    if numbered or Arrival.objects.filter(message_id=message_id, sha256=sha256).exists():
+        return None
+    key = uuid.uuid4()
+    path = f"{key.hex[:2]}/{key}.eml"
+    Path(settings.ARRIVALS).mkdir(mode=0o700, parents=True, exist_ok=True)
+    files.put(settings.ARRIVALS / path, raw)
+    try:
+        with transaction.atomic():
+            arrival = Arrival.objects.create(
+                mailbox=mailbox,
+                uidvalidity=uidvalidity,
+                uid=uid,
+                path=path,
+                bytes=len(raw),
+                sha256=sha256,
+                message_id=message_id,
+                from_name=_plain(said.from_name, 200),
+                from_address=_plain(said.from_address, 254),
+                subject=_plain(said.subject, 300),
+                excerpt=_plain(said.words, _EXCERPT),
+                why=why,
+            )
+            nudge(TASK)
+    except BaseException as error:
+        (settings.ARRIVALS / path).unlink(missing_ok=True)
+        if isinstance(error, IntegrityError) and mailbox and known(mailbox, uidvalidity, uid):
+            return None  # a worker whose lease had run out was quicker
+        raise
+    return arrival
+
+
+def known(mailbox: Mailbox, uidvalidity: int, uid: int) -> bool:
+    """Whether the message of that number was taken in already."""
+    return Arrival.objects.filter(mailbox=mailbox, uidvalidity=uidvalidity, uid=uid).exists()
+
+
+def raw_of(arrival: Arrival) -> bytes:
+    """The message as it came. Raises `FileNotFoundError` for one that could not be taken in (no `path`)."""
+    if not arrival.path:
+        raise FileNotFoundError("It was never read from the mailbox.")
+    return Path(settings.ARRIVALS, arrival.path).read_bytes()
+
+
+def _plain(text: str, most: int) -> str:
+    """One line that any database takes: no NUL, no half of a surrogate pair."""
+    sound = text.encode("utf-8", "replace").decode().replace("\0", "")
+    return " ".join(sound.split())[:most].rstrip()
+
+
+# -- forgetting ----------------------------------------------------------------------------------------------
+
+
+def forget_now_and_then() -> None:
+    """Once a day, whoever's sweep comes first."""
+    if allow(TIDY, most=1, span=timedelta(days=1)):
+        forget(timezone.now())
+
+
+def forget(now: datetime) -> int:
+    """Take away robots' answers, bounces, doubles and what the owner let go, three months after; and files
+    that no row knows. What stands in a conversation or waits to be placed stays. Returns how many files and
+    rows went."""
+    old = Arrival.objects.filter(
+        verdict__in=OF_NO_USE, state=Arrival.State.DONE, made_at__lt=now - KEPT
+    ).order_by("pk")
+    count = 0
+    while batch := dict(old.values_list("pk", "path")[:_BATCH]):
+        Arrival.objects.filter(pk__in=batch).delete()
+        for path in filter(None, batch.values()):
+            Path(settings.ARRIVALS, path).unlink(missing_ok=True)
+        count += len(batch)
+    return count + _remove_unknown_files(now - KEPT_FOR_NOBODY)
+
+
+def _remove_unknown_files(before: datetime) -> int:
+    """What a kill between file and row left behind."""
+    folder, count = Path(settings.ARRIVALS), 0
+    for path in folder.glob("*/*") if folder.is_dir() else ():
+        if path.stat().st_mtime >= before.timestamp():
+            continue
+        if not Arrival.objects.filter(path=f"{path.parent.name}/{path.name}").exists():
+            path.unlink(missing_ok=True)
+            count += 1
+    return count
