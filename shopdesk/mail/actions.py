@@ -44,7 +44,8 @@ class Enclose:
     out.
 
     `mime` is a media type with parameters: "application/pdf", "text/calendar; method=REQUEST". With a `cid`
-    it is a picture that stands within the email, and `says` what it shows; without, an attachment.
+    it is a picture that stands within the email, `says` what it shows and `width` and `height` how large (CSS
+    pixels); without, an attachment.
     """
 
     filename: str
@@ -53,6 +54,8 @@ class Enclose:
     text: str = ""
     cid: str = ""
     says: str = ""
+    width: int = 0
+    height: int = 0
 
 
 def write(
@@ -110,6 +113,8 @@ def write(
             ready=not one.ref,
             cid=one.cid,
             says=" ".join(one.says.split())[:_SAYS_LENGTH],
+            width=one.width,
+            height=one.height,
         )
         for one in enclose
     )

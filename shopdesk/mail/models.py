@@ -102,6 +102,9 @@ class Enclosure(models.Model):
     """The Content-ID of a picture that stands within the email (RFC 2392); empty for an attachment."""
     says = models.CharField(max_length=200, blank=True)
     """What a picture shows, for whoever does not see it."""
+    width = models.PositiveSmallIntegerField(default=0)
+    height = models.PositiveSmallIntegerField(default=0)
+    """How large a picture is shown, in CSS pixels; 0 where that is not known."""
 
     class Meta:
         indexes = [models.Index(fields=["ref"], name="mail_enclosure_unready", condition=Q(ready=False))]
