@@ -11,8 +11,8 @@ import tomllib
 import uuid
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from datetime import time as day_time
-from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -57,6 +57,7 @@ from shopdesk.visits import actions as visits
 from shopdesk.visits.models import Visit
 from shopdesk.visits.queries import free
 
+_SOON = timedelta(minutes=15)
 WORDS = settings.BASE_DIR / "shared" / "demo" / "scenario.toml"
 
 
@@ -89,6 +90,18 @@ class Story:
         self.pictures: dict[str, Path] = {}
         self.owner = Who("owner")
 
+    # -- the days ------------------------------------------------------------------------------------------
+
+    def days_ago(self, days: int, hour: int, minute: int = 0) -> None:
+        """On to so many days before today, once the worker has done what was due until then."""
+        self.wait_for_worker()
+        self.calendar.days_ago(days, hour, minute)
+
+    def turn_to(self, at: datetime) -> None:
+        """On to that moment, in the same way."""
+        self.wait_for_worker()
+        self.calendar.turn_to(at)
+
     # -- telling ---------------------------------------------------------------------------------------------
 
     def told(self, line: str, *, wait: bool = True) -> None:
@@ -112,19 +125,25 @@ class Story:
         """Until every picture, document and email that is due has been done. Raises `WorkerSilent`."""
         until = time.monotonic() + seconds
         while left := self._left():
+            self._let_time_pass()
             if time.monotonic() > until:
                 raise WorkerSilent(f"The worker has not done: {', '.join(left)}.")
             self._meanwhile()
             time.sleep(0.1)
+
+    def _let_time_pass(self) -> None:
+        """Until the next email that gathers what is written within ten minutes may go."""
+        waiting = Email.objects.filter(state=Work.State.WAITING, way=Email.Way.EMAIL)
+        first = waiting.order_by("due_at").values_list("due_at", flat=True).first()
+        if first is not None and timezone.now() < first <= timezone.now() + _SOON:
+            self.calendar.turn_to(first)
 
     def _left(self) -> list[str]:
         open_ = [Work.State.WAITING, Work.State.UNDER_WAY]
         rows: list[Work] = [
             *Picture.objects.filter(state__in=open_),
             *Document.objects.filter(state__in=open_),
-            *Email.objects.filter(
-                state__in=open_, way=Email.Way.EMAIL, due_at__lte=timezone.now() + timedelta(minutes=15)
-            ),
+            *Email.objects.filter(state__in=open_, way=Email.Way.EMAIL, due_at__lte=timezone.now() + _SOON),
         ]
         failed = [
             *Picture.objects.filter(state=Work.State.FAILED),
@@ -274,52 +293,52 @@ class Story:
         )
 
     def _from_request_to_hand_over(self) -> Commission:
-        at, words = self.calendar, self.words["desk"]
+        zone, words = self.calendar.zone, self.words["desk"]
         name = words["name"]
-        at.days_ago(27, 10, 12)
+        self.days_ago(27, 10, 12)
         commission, client = self.ask(
             "desk", ["desk-before-front", "desk-before-top", "desk-before-drawer", "armchair-before"]
         )
         number = commission.number
         self.told(f"{name} asks about a writing desk and an armchair, with four pictures: {number}")
-        at.days_ago(26, 18, 40)
+        self.days_ago(26, 18, 40)
         conversation.say_to_client(
             commission,
             "What a fine desk. Does the leather matter to you, or may it give way to walnut?",
             self.owner,
         )
-        at.days_ago(26, 20, 5)
+        self.days_ago(26, 20, 5)
         conversation.say_to_shop(commission, "It may go. I would rather write on wood.", client)
-        at.days_ago(26, 20, 30)
+        self.days_ago(26, 20, 30)
         conversation.say_to_client(commission, "Walnut it is. Your quote follows tomorrow.", self.owner)
         self.told("A question and its answer")
-        at.days_ago(25, 19, 20)
+        self.days_ago(25, 19, 20)
         quote = self.quote("desk", commission, starts=6, ready=21)
         self.told("The price book quotes the two pieces from their sizes; the quote goes out as a PDF")
-        at.days_ago(24, 9, 30)
+        self.days_ago(24, 9, 30)
         conversation.say_to_shop(commission, words["revision"]["wish"], client)
-        at.days_ago(24, 18, 50)
+        self.days_ago(24, 18, 50)
         conversation.say_to_client(commission, words["revision"]["answer"], self.owner)
         quote = self.quote("desk", commission, starts=6, ready=21, less=words["revision"])
         self.told(f"Revision {quote.revision} goes out, and says what changed")
-        at.days_ago(23, 8, 15)
+        self.days_ago(23, 8, 15)
         acceptance = self.accept(quote, client, options=(0, 2))
         self.told(f"{name} ticks an option and accepts: {said(acceptance.total)} in all")
-        at.days_ago(22, 17, 30)
+        self.days_ago(22, 17, 30)
         amount = self.pay(commission, "transfer", deposit=True)
         self.told(f"The deposit of {said(amount)} is in, with a receipt; the place is booked")
-        at.days_ago(22, 18, 10)
+        self.days_ago(22, 18, 10)
         visit = self.book(commission, "drop-off", client, skip=4)
-        self.told(f"{name} books a drop-off: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
-        at.turn_to(visit.starts_at + timedelta(minutes=20))
+        self.told(f"{name} books a drop-off: {visit.starts_at.astimezone(zone):%a %d %b, %H:%M}")
+        self.turn_to(visit.starts_at + timedelta(minutes=20))
         bench.check_in(
             commission,
-            timezone.localdate(timezone=at.zone),
+            timezone.localdate(timezone=zone),
             self.owner,
             note="Ring and lifting veneer looked at together",
         )
         self.told("The pieces are checked in")
-        at.days_ago(17, 8, 5)
+        self.days_ago(17, 8, 5)
         bench.begin_work(commission, self.owner)
         progress.show(
             commission,
@@ -334,7 +353,7 @@ class Story:
             [self.photo("armchair-glue-up")],
         )
         self.told("On the bench; two pieces of progress go out as one email")
-        at.days_ago(16, 17, 15)
+        self.days_ago(16, 17, 15)
         found = words["change"]
         change = changes.propose(
             commission,
@@ -342,22 +361,22 @@ class Story:
             self.owner,
             [self.photo("desk-before-top")],
         )
-        at.days_ago(16, 20, 40)
+        self.days_ago(16, 20, 40)
         changes.accept(change.pk, name, client)
         changes.note(change.pk, self.owner)
         self.told(f"Hidden damage: change {change.number} is pictured, priced and agreed")
-        at.days_ago(15, 12, 30)
+        self.days_ago(15, 12, 30)
         first = self.propose(commission, "desk", "first", "board-tarred-walnut")
-        at.days_ago(14, 9, 50)
+        self.days_ago(14, 9, 50)
         colours.ask_again(first, name, words["samples"]["not_yet"], client)
-        at.days_ago(13, 17, 45)
+        self.days_ago(13, 17, 45)
         second = self.propose(commission, "desk", "second", "board-slipway-brown")
         chair = self.propose(commission, "desk", "second", "board-slipway-brown", place=2)
-        at.days_ago(11, 18, 20)
+        self.days_ago(11, 18, 20)
         colours.approve(second, name, client)
         colours.approve(chair, name, client)
         self.told("The first sample is not right yet, the second is approved")
-        at.days_ago(10, 9, 30)
+        self.days_ago(10, 9, 30)
         bench.first_coat(commission, self.owner)
         progress.show(
             commission,
@@ -367,52 +386,52 @@ class Story:
         )
         bench.set_to_dry(commission, self.owner)
         self.told("First coat of colour, and drying")
-        at.days_ago(5, 16, 40)
+        self.days_ago(5, 16, 40)
         finals = [self.photo(one) for one in ("desk-after-front", "desk-after-top", "armchair-after")]
         progress.show(
             commission, "Done. Seven drawers run, both locks turn.", self.owner, finals, finished=True
         )
         bench.make_ready(commission, self.owner)
         self.told("Finished, with the last pictures; ready to collect")
-        at.days_ago(4, 19, 0)
+        self.days_ago(4, 19, 0)
         visit = self.book(commission, "pickup", client, skip=2)
-        self.told(f"{name} books a pickup: {visit.starts_at.astimezone(at.zone):%a %d %b, %H:%M}")
-        at.turn_to(visit.starts_at + timedelta(minutes=10))
+        self.told(f"{name} books a pickup: {visit.starts_at.astimezone(zone):%a %d %b, %H:%M}")
+        self.turn_to(visit.starts_at + timedelta(minutes=10))
         amount = self.pay(commission, "card", deposit=False)
         bench.hand_over(commission, self.owner, note="Looked over together")
         self.told(f"The balance of {said(amount)} is paid, and the pieces go home")
         return commission
 
     def _others(self) -> None:
-        at = self.calendar
-        at.days_ago(12, 11, 0)
+        zone = self.calendar.zone
+        self.days_ago(12, 11, 0)
         cabinet, client = self.ask("cabinet", ["card-cabinet-before"])
-        at.days_ago(11, 19, 30)
+        self.days_ago(11, 19, 30)
         quote = self.quote("cabinet", cabinet, starts=6, ready=26)
-        at.days_ago(10, 7, 45)
+        self.days_ago(10, 7, 45)
         self.accept(quote, client)
-        at.days_ago(9, 17, 0)
+        self.days_ago(9, 17, 0)
         self.pay(cabinet, "cash", deposit=True)
-        at.days_ago(9, 17, 20)
+        self.days_ago(9, 17, 20)
         visit = self.book(cabinet, "drop-off", client)
-        at.turn_to(visit.starts_at + timedelta(minutes=15))
-        bench.check_in(cabinet, timezone.localdate(timezone=at.zone), self.owner)
-        at.days_ago(3, 8, 30)
+        self.turn_to(visit.starts_at + timedelta(minutes=15))
+        bench.check_in(cabinet, timezone.localdate(timezone=zone), self.owner)
+        self.days_ago(3, 8, 30)
         bench.begin_work(cabinet, self.owner)
         self.propose(cabinet, "cabinet", "first", "board-harvest-oak")
         name = self.words["cabinet"]["name"]
         self.told(f"{name}’s card cabinet is on the bench and waits for its colour: {cabinet.number}")
-        at.days_ago(4, 20, 30)
+        self.days_ago(4, 20, 30)
         mirror, client = self.ask("mirror", ["hall-mirror-before"])
-        at.days_ago(3, 19, 15)
+        self.days_ago(3, 19, 15)
         self.quote("mirror", mirror, starts=14, ready=30)
-        at.days_ago(1, 12, 5)
+        self.days_ago(1, 12, 5)
         conversation.say_to_shop(
             mirror, "Could the glass stay in its frame for the work? It frightens me to move it.", client
         )
         self.told(f"{self.words['mirror']['name']} has a quote and asks before answering: {mirror.number}")
         chairs = self.words["chairs"]
-        at.days_ago(1, 16, 20)
+        self.days_ago(1, 16, 20)
         asked = intake.Asked(
             chairs["name"],
             "",
@@ -421,7 +440,7 @@ class Story:
             [NewPiece("ladder-back chairs", count=6)],
         )
         noted = intake.note_request(asked, "phone", [self.photo("ladder-backs-before")], self.owner)
-        at.days_ago(1, 19, 5)
+        self.days_ago(1, 19, 5)
         low, high = Decimal(chairs["low"]), Decimal(chairs["high"])
         ballpark.send(noted, low, high, chairs["ballpark"], self.owner)
         self.begin_quote("chairs", noted, starts=10, ready=28)

@@ -20,13 +20,12 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.urls import reverse
 
-from shopdesk.running.calendar import story_time
+from shopdesk.running.calendar import DEMO, story_time
 from shopdesk.running.lock import InUse, alone
 from shopdesk.running.preparing import prepare
 from shopdesk.running.processes import ALL, CLOCK, WORKER, CannotServe, Shopkeeper, tell
 from shopdesk.running.scenario import Story, WorkerSilent
 
-_INSIDE = "SHOPDESK_DEMO"
 _ELSEWHERE = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY", "PUBLIC_URL", "DEBUG", "SSL_REDIRECT")
 """What would lead the demo to a real shop's database, broker or mail."""
 
@@ -44,7 +43,7 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000, help="where to listen (8000)")
 
     def handle(self, *args: Any, no_serve: bool, port: int, **options: Any) -> None:
-        if os.environ.get(_INSIDE) != str(settings.VAR):
+        if os.environ.get(DEMO) != str(settings.VAR):
             begin_again_inside(settings.VAR / "demo", port)
         try:
             with Shopkeeper(port=port, parts=(WORKER, CLOCK) if no_serve else ALL) as keeper:
@@ -94,7 +93,7 @@ def begin_again_inside(folder: Path, port: int) -> None:
         raise CommandError(str(no), returncode=2) from no
     environ = {name: value for name, value in os.environ.items() if name not in _ELSEWHERE}
     environ |= {
-        _INSIDE: str(folder),
+        DEMO: str(folder),
         "SHOPDESK_VAR": str(folder),
         "PUBLIC_URL": f"http://localhost:{port}",
         "SWEEP_SECONDS": "2",
