@@ -17,14 +17,14 @@ from html import escape
 from typing import Any, cast
 from urllib.parse import quote
 
-import css_inline
 from django.template import TemplateDoesNotExist, TemplateSyntaxError
 from django.template.loader import render_to_string
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 from markdown_it.tree import SyntaxTreeNode
 
-from shopdesk.mail import links
+from shopdesk.mail import frame, links
+from shopdesk.mail.frame import Frame
 from shopdesk.mail.models import Email
 
 SUBJECT_LENGTH = 200
@@ -55,14 +55,10 @@ def words(email: Email) -> Words:
     as placeholders. Raises `NoWords` when its template is missing or wrong."""
     if email.worded_at is not None:
         return Words(email.subject, email.text, email.html)
-    sender = {
-        "name": email.from_name,
-        "email": email.from_address,
-        "phone": str(email.context.get("shop_phone", "")),
-    }
+    around = frame.frame_of(email)
     made = Words("", "", "")
     for length in _VALUE_LENGTHS:
-        made = _make(email.kind, _facts(email), sender, length)
+        made = _make(email.kind, _facts(email), around, length)
         if len(made.html.encode()) <= HTML_BYTES:
             break
     return made
@@ -105,17 +101,19 @@ def _filled(kind: str, context: dict[str, Any], book: _Book) -> tuple[str, str]:
     return subject, body
 
 
-def _make(kind: str, context: dict[str, Any], sender: dict[str, str], length: int | None) -> Words:
+def _make(kind: str, context: dict[str, Any], around: Frame, length: int | None) -> Words:
     book = _Book(length)
     subject, body = _filled(kind, context, book)
     tokens = _markdown().parse(body)
     _lead_home(tokens, book)
-    inner = _markdown().renderer.render(tokens, _markdown().options, {})
-    about = {"subject": subject, "body_html": book.shown_in_html(inner), "shop": sender}
-    html = render_to_string("emails/base.html", about)
-    signed = [sender["name"], *(sender[key] for key in ("phone", "email") if sender[key])]
-    text = "\n".join([*_blocks(SyntaxTreeNode(tokens).children, book), "", *signed, ""])
-    return Words(subject, text, _inliner().inline(html))
+    frame.make_presses(tokens)
+    inner = book.shown_in_html(_markdown().renderer.render(tokens, _markdown().options, {}))
+    lines = _blocks(SyntaxTreeNode(tokens).children, book)
+    return Words(
+        subject,
+        frame.as_text(around, [*lines, *frame.pictures_as_text(around)]),
+        frame.as_html(around, subject, inner + frame.pictures_as_html(around), lines[0]),
+    )
 
 
 # -- what people wrote, hidden from the template and from Markdown ----------------------------------------
@@ -225,11 +223,6 @@ def _lead_home(tokens: Sequence[Token], book: _Book) -> None:
         if token.type == "link_open":
             token.attrs["href"] = book.address(str(token.attrs["href"]))
         _lead_home(token.children or [], book)
-
-
-@cache
-def _inliner() -> css_inline.CSSInliner:
-    return css_inline.CSSInliner(load_remote_stylesheets=False, keep_at_rules=True)
 
 
 # -- the same tree as plain text ---------------------------------------------------------------

@@ -33,8 +33,8 @@ def seen(page: str) -> str:
     """What a reader sees of a page of HTML under the letterhead, in one line."""
     body = lxml_html.document_fromstring(page.replace("<br>", " <br>")).find("body")
     assert body is not None
-    letterhead = body.find_class("shop")[0]
-    letterhead.getparent().remove(letterhead)
+    for around in (*body.find_class("preview"), *body.find_class("shop")):
+        around.getparent().remove(around)
     return " ".join(" ".join(body.itertext()).split())
 
 
