@@ -4,6 +4,7 @@ variables move it onto PostgreSQL, Redis and SMTP. README.md lists them.
 
 import ipaddress
 import os
+import re
 import secrets
 import sys
 from pathlib import Path
@@ -241,6 +242,20 @@ INBOX_ADDRESS = env.str("INBOX_ADDRESS", default="")
 """The address that answers go to, with `{tag}` where a mark of the conversation is put
 (`hello+{tag}@shop.example.com`). Empty: answers go to the shop's address, and their headers say what they
 answer."""
+if INBOX_ADDRESS:
+    _local, _, _domain = INBOX_ADDRESS.rpartition("@")
+    _word = r"[A-Za-z0-9!#$%&'*+/=?^_`|~-]+"  # RFC 5322, 3.2.3, without the braces
+    if (
+        "{tag}" not in _local
+        or not re.fullmatch(rf"{_word}(\.{_word})*", _local.replace("{tag}", "c1.x", 1), re.ASCII)
+        or len(_local) > 36 + len("{tag}")  # RFC 5321, 4.5.3.1.1: 64 octets, and a mark takes up to 28
+        or not re.fullmatch(r"[^\s@<>(),;:\"\[\]\\{}]{1,180}", _domain)
+    ):
+        raise ImproperlyConfigured(
+            "INBOX_ADDRESS has to be an address with {tag} before its @, such as "
+            "hello+{tag}@shop.example.com, with at most 36 characters besides it there, not "
+            f"{INBOX_ADDRESS!r}."
+        )
 MAIL_GATHER_SECONDS = env.float("MAIL_GATHER_SECONDS", default=600.0)
 """Progress written within this many seconds goes out as one email."""
 

@@ -19,8 +19,8 @@ from django.utils import timezone
 from shopdesk.base import work
 from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
-from shopdesk.mail import catalogue
-from shopdesk.mail.models import Email, Enclosure
+from shopdesk.mail import catalogue, tags
+from shopdesk.mail.models import DeadAddress, Email, Enclosure
 from shopdesk.mail.words import NoWords, words
 
 TASK = "shopdesk.mail.deliver"
@@ -78,11 +78,13 @@ def write(
     (`shopdesk.mail.links`). Emails of one `thread` answer each other. While an email with the same `gather`
     key still waits, this one's `context["items"]` and enclosures are added to it instead; it goes out
     `MAIL_GATHER_SECONDS` after the first was written. With `first_at_once` the first goes out at once, and
-    one that follows within as many seconds waits until they are over, and gathers."""
+    one that follows within as many seconds waits until they are over, and gathers. What would be for an
+    address that takes no mail is for the owner to pass on."""
     assert transaction.get_connection().in_atomic_block, "an email belongs to what causes it"
     now = timezone.now()
     address = to.address.strip()
-    if not address:
+    by_email = bool(address) and not is_dead(address)
+    if not by_email:
         gather = ""  # nothing is added to words that the owner may be passing on this minute
     if due_at is None:
         due_at = _gathered_until(thread, gather, now, first_at_once) if gather else now
@@ -91,13 +93,14 @@ def write(
         "kind": kind,
         "sort": about.sort,
         "can_wait": about.can_wait,
-        "way": Email.Way.EMAIL if address else Email.Way.TELL,
+        "way": Email.Way.EMAIL if by_email else Email.Way.TELL,
         "context": context,
         "thread": thread,
         "to_name": clean_name(to.name),
         "to_address": address,
         "from_name": clean_name(sender.name),
         "from_address": sender.address.strip(),
+        "reply_to": tags.reply_address(thread),
         "gather": gather,
         "due_at": due_at,
         "made_at": now,
@@ -121,6 +124,11 @@ def write(
     if email.way == Email.Way.EMAIL and email.due_at <= now:
         nudge(TASK)
     return email
+
+
+def is_dead(address: str) -> bool:
+    """Whether its mail server said for good that it takes nothing for this address."""
+    return DeadAddress.objects.filter(address=address.strip().lower()).exists()
 
 
 def _gathered_until(thread: str, key: str, now: datetime, first_at_once: bool) -> datetime:
@@ -204,7 +212,7 @@ def told(email: Email) -> None:
 def again(email: Email) -> None:
     """Put an email that failed back in line. Raises `Refused` when it has not failed, or not any more."""
     rows = Email.objects.filter(pk=email.pk, way=Email.Way.EMAIL, state=Email.State.FAILED)
-    rows.update(gather="")  # it has been tried: nothing is added to it any more
+    rows.update(gather="", came_back_at=None)  # it has been tried: nothing is added to it any more
     if not work.again(rows):
         raise Refused("That email is back in line already.")
     nudge(TASK)
@@ -213,23 +221,27 @@ def again(email: Email) -> None:
 @transaction.atomic
 def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
     """Let those of `rows` that have not gone out be for `to` from now on; without an address they become
-    words to pass on, by `phone` if there is one. What failed keeps its reason and waits for a press. Returns
-    how many emails have another address now. One that is being handed over this minute is left alone."""
+    words to pass on, by `phone` if there is one. What failed keeps its reason and waits for a press; what
+    waits to be passed on because an address takes no mail goes to the new one. Returns how many emails have
+    another address now. One that is being handed over this minute is left alone."""
     address, moved = to.address.strip(), 0
+    by_email = bool(address) and not is_dead(address)
     waiting = rows.filter(state__in=(Email.State.WAITING, Email.State.FAILED), told_at=None)
     for email in waiting.select_for_update(of=("self",)).order_by("pk"):
         values: dict[str, Any] = {"to_name": clean_name(to.name)}
         if "phone" in email.context:
             values["context"] = {**email.context, "phone": phone}
-        if email.way == Email.Way.EMAIL and email.to_address != address:
+        if email.to_address not in ("", address):
             moved += 1
             values |= {"to_address": address, "gather": ""}
-            if not address:
+            if not by_email:
                 values |= {
                     "way": Email.Way.TELL,
                     "state": Email.State.WAITING,
                     "trouble": "",
                     "done_at": None,
                 }
+            elif email.way == Email.Way.TELL:
+                values |= {"way": Email.Way.EMAIL, "due_at": timezone.now()}
         Email.objects.filter(pk=email.pk, state=email.state).update(**values)
     return moved

@@ -1,0 +1,89 @@
+"""Emails that came back, and addresses that take no mail (RFC 3464 for the report, RFC 3463 for its codes)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from shopdesk.base.nudge import nudge
+from shopdesk.mail.actions import TASK
+from shopdesk.mail.models import DeadAddress, Email
+
+if TYPE_CHECKING:
+    from shopdesk.mail.heard import Bounce
+
+_NO_SUCH_ADDRESS = re.compile(r"5\.1\.(0|1|2|3|6|10)", re.ASCII)
+"""Something with the address, no such mailbox, no such host, no such form of address, a mailbox that is no
+longer there (RFC 3463, 3.2), a domain that takes no mail at all (RFC 7505, 4.2). The others of 5.1 are about
+the sender's address, or say that the recipient's is there."""
+_WORDS = 600
+
+
+@transaction.atomic
+def came_back(email: Email, bounce: Bounce) -> str:
+    """What a report about an email says, noted: one that did not arrive waits at the desk with its reason,
+    one that is late only has a note. Where there is no such address, nothing is written to it any more until
+    somebody says so (`alive`). Returns a sentence about it.
+
+    A report on an email that has been put back in line since is of the try before: it changes nothing."""
+    words = " ".join(bounce.words.split())[:_WORDS]
+    now = timezone.now()
+    tried = ~Q(state=Email.State.WAITING, tries=0)
+    rows = Email.objects.filter(tried, pk=email.pk, way=Email.Way.EMAIL, came_back_at=None)
+    if bounce.action != "failed":
+        if bounce.action != "delayed":
+            return "It tells that an email arrived, or was passed on."
+        rows.filter(state=Email.State.DONE).update(trouble=f"It is late: {words}")
+        return "An email is late; the mail server goes on trying."
+    came = rows.update(
+        state=Email.State.FAILED,
+        lease=None,
+        lease_until=None,
+        done_at=now,
+        came_back_at=now,
+        gather="",
+        trouble=f"It came back: {words}",
+    )
+    if came and _NO_SUCH_ADDRESS.fullmatch(bounce.status):
+        _bury(email, words)
+    return f"The email to {email.to_address} came back: {words}"
+
+
+def _bury(email: Email, why: str) -> None:
+    """Keep that nothing arrives at an email's address. What waits for it becomes words to pass on. The
+    shop's own address is none to give up: its emails stand at the desk."""
+    address = email.to_address.strip().lower()
+    if not address or address == email.from_address.strip().lower():
+        return
+    DeadAddress.objects.get_or_create(
+        address=address, defaults={"since": timezone.now(), "why": why, "email": email}
+    )
+    waiting = Email.objects.filter(to_address__iexact=address, way=Email.Way.EMAIL, state=Email.State.WAITING)
+    waiting.update(way=Email.Way.TELL, gather="")
+
+
+def dead(addresses: Iterable[str]) -> dict[str, DeadAddress]:
+    """Which of these addresses take no mail, by the address in small letters. One statement."""
+    asked = {one.strip().lower() for one in addresses} - {""}
+    return {one.address: one for one in DeadAddress.objects.filter(address__in=asked)} if asked else {}
+
+
+@transaction.atomic
+def alive(address: str) -> int:
+    """An address can be written to again. What still waited to be passed on for its sake is emailed. Returns
+    how many emails that are."""
+    address = address.strip().lower()
+    if not DeadAddress.objects.filter(address=address).delete()[0]:
+        return 0
+    waiting = Email.objects.filter(
+        to_address__iexact=address, way=Email.Way.TELL, told_at=None, state=Email.State.WAITING
+    )
+    count = waiting.update(way=Email.Way.EMAIL, due_at=timezone.now())
+    if count:
+        nudge(TASK)
+    return count
