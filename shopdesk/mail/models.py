@@ -152,6 +152,12 @@ class Mailbox(models.Model):
     """`user@host/INBOX`"""
     uidvalidity = models.BigIntegerField(null=True)
     last_uid = models.BigIntegerField(default=0)
+    since = models.DateField(null=True)
+    """What came before that day is left alone."""
+    tried_uid = models.BigIntegerField(default=0)
+    """The message that is being taken in, or could not be."""
+    tried = models.PositiveSmallIntegerField(default=0)
+    """How often."""
     read_at = models.DateTimeField(null=True)
     """When it was last read to the end."""
     trouble = models.TextField(blank=True)
