@@ -27,6 +27,7 @@ def to_client(
     path: str = "",
     enclose: Sequence[Enclose] = (),
     gather: str = "",
+    first_at_once: bool = False,
     due_at: datetime | None = None,
 ) -> Email:
     """Write to the client (or, for a client without email, put the words on the owner's list of what to
@@ -47,13 +48,23 @@ def to_client(
         thread=f"commission {commission.pk}",
         enclose=enclose,
         gather=gather,
+        first_at_once=first_at_once,
         due_at=due_at,
     )
     Letter.objects.get_or_create(email=email, defaults={"commission": commission, "to_client": True})
     return email
 
 
-def to_shop(commission: Commission, kind: str, context: dict[str, Any], *, path: str = "") -> Email:
+def to_shop(
+    commission: Commission,
+    kind: str,
+    context: dict[str, Any],
+    *,
+    path: str = "",
+    enclose: Sequence[Enclose] = (),
+    gather: str = "",
+    first_at_once: bool = False,
+) -> Email:
     """Write to the owner about a commission; `page` is the commission's page at the desk, or `path`."""
     shop = the_shop()
     page = desk_placeholder(path or reverse("desk:commission", args=[commission.number]))
@@ -63,8 +74,11 @@ def to_shop(commission: Commission, kind: str, context: dict[str, Any], *, path:
         sender=Person(shop.name, shop.email),
         context={**_about(commission, shop), "page": page, **context},
         thread=f"commission {commission.pk} shop",
+        enclose=enclose,
+        gather=gather,
+        first_at_once=first_at_once,
     )
-    Letter.objects.create(email=email, commission=commission, to_client=False)
+    Letter.objects.get_or_create(email=email, defaults={"commission": commission, "to_client": False})
     return email
 
 

@@ -1,8 +1,12 @@
-"""A message, and a note of one that was answered elsewhere."""
+"""A message, a note of one that was answered elsewhere, and the shop's quick answers."""
+
+from typing import Any
 
 from django import forms
 
-from shopdesk.conversation.actions import LONGEST
+from shopdesk.conversation.actions import LONGEST, LONGEST_NOTE
+from shopdesk.conversation.models import QuickAnswer
+from shopdesk.conversation.quick import LONGEST as LONGEST_QUICK
 from shopdesk.photos.forms import PicturesField
 
 
@@ -17,4 +21,31 @@ class MessageForm(forms.Form):
 
 
 class NoteForm(forms.Form):
+    """What was said elsewhere, where a message waits for an answer."""
+
     note = forms.CharField(label="What was said", max_length=500)
+
+
+class OwnNoteForm(forms.Form):
+    """A note that nobody but the owner sees."""
+
+    say_needed = False
+    note = forms.CharField(
+        label="A note, or a call in one line",
+        max_length=LONGEST_NOTE,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class QuickAnswerForm(forms.Form):
+    say_needed = False
+    title = forms.CharField(label="Its name", max_length=QuickAnswer._meta.get_field("title").max_length)
+    text = forms.CharField(
+        label="The words", max_length=LONGEST_QUICK, widget=forms.Textarea(attrs={"rows": 6})
+    )
+    edition = forms.IntegerField(required=False, min_value=0, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, kept: QuickAnswer | None = None, **kwargs: Any) -> None:
+        if kept is not None:
+            kwargs["initial"] = {"title": kept.title, "text": kept.text, "edition": kept.edition}
+        super().__init__(*args, **kwargs)

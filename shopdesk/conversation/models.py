@@ -7,7 +7,7 @@ from django.db import models
 from django.utils import timezone
 
 from shopdesk.commissions.models import Commission, Shot
-from shopdesk.mail.models import Arrival
+from shopdesk.mail.models import Arrival, Email
 
 
 class Message(models.Model):
@@ -34,6 +34,9 @@ class Message(models.Model):
     """What an email quoted of earlier ones: cut off, and kept."""
     left_out: models.JSONField[list[str], list[str]] = models.JSONField(default=list)
     """What an email carried besides words and pictures, by name and size ("plan.pdf, 1.2 MB")."""
+
+    email = models.ForeignKey(Email, on_delete=models.SET_NULL, null=True, related_name="+")
+    """The email that brought it to the other side, or the words for the owner to pass on."""
 
     class Meta:
         ordering = ["at", "id"]

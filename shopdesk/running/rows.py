@@ -51,7 +51,13 @@ def our_migrations() -> list[str]:
 
 def holds_data() -> bool:
     """Whether somebody has begun to use this shop. What a shop writes before anybody comes does not count."""
-    idle = {"base.heartbeat", "base.limit", "base.submission", "shop.setupcode"}
+    idle = {
+        "base.heartbeat",
+        "base.limit",
+        "base.submission",
+        "conversation.quickanswer",
+        "shop.setupcode",
+    }
     there = set(connection.introspection.table_names())
     return any(
         model._base_manager.exists()

@@ -21,7 +21,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from shopdesk.craft.units import show_length
-from shopdesk.look import formats
+from shopdesk.look import formats, said
 
 register = template.Library()
 
@@ -134,6 +134,27 @@ def say_since(value: date | datetime | None, shop: Any = None) -> str:
 def size(value: Decimal | int | None, shop: Any = None) -> str:
     """`{{ piece.width_mm|size:shop }}` → `34 1/2 in` or `87.6 cm`, in the shop's units."""
     return "" if value is None else show_length(Decimal(value), getattr(shop, "units", None) or "cm")
+
+
+# -- what people wrote ---------------------------------------------------------------------------------------
+
+
+@register.filter
+def written(text: str | None) -> SafeString:
+    """`<p class="words" dir="auto">{{ message.text|written }}</p>`: as text, with its addresses as links."""
+    return mark_safe(said.written(text or ""))  # noqa: S308 (everything in it is escaped)
+
+
+@register.filter
+def isolated(name: str | None) -> SafeString:
+    """`{{ client.name|isolated }}` → `<bdi>Ottoline Brask</bdi>`"""
+    return mark_safe(said.isolated(name or ""))  # noqa: S308 (everything in it is escaped)
+
+
+@register.filter
+def one_line(text: str | None) -> str:
+    """`<title>{{ client.name|one_line }}</title>`: a name where no element can stand around it."""
+    return said.one_line(text or "")
 
 
 # -- colour --------------------------------------------------------------------------------------------------
