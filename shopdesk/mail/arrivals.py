@@ -16,6 +16,7 @@ from django.utils import timezone
 from shopdesk.base import files
 from shopdesk.base.limits import allow
 from shopdesk.base.nudge import nudge
+from shopdesk.mail.heard import heard
 from shopdesk.mail.models import Arrival, Mailbox
 
 log = logging.getLogger(__name__)
@@ -45,12 +46,10 @@ def take_in(
 
     The file is there before the row. Raises `OSError` (a full disk) and database errors; nothing is kept
     then."""
-    from shopdesk.mail.heard import heard
-
     numbered = mailbox is not None and known(mailbox, uidvalidity, uid)
     sha256 = hashlib.sha256(raw).hexdigest()
     said = heard(raw)
-    message_id = _plain(said.message_id, 300)
+    message_id = plain(said.message_id, 300)
     if numbered or Arrival.objects.filter(message_id=message_id, sha256=sha256).exists():
         return None
     key = uuid.uuid4()
@@ -67,10 +66,10 @@ def take_in(
                 bytes=len(raw),
                 sha256=sha256,
                 message_id=message_id,
-                from_name=_plain(said.from_name, 200),
-                from_address=_plain(said.from_address, 254),
-                subject=_plain(said.subject, 300),
-                excerpt=_plain(said.words, _EXCERPT),
+                from_name=plain(said.from_name, 200),
+                from_address=plain(said.from_address, 254),
+                subject=plain(said.subject, 300),
+                excerpt=plain(said.words, _EXCERPT),
                 why=why,
             )
             nudge(TASK)
@@ -94,7 +93,7 @@ def raw_of(arrival: Arrival) -> bytes:
     return Path(settings.ARRIVALS, arrival.path).read_bytes()
 
 
-def _plain(text: str, most: int) -> str:
+def plain(text: str, most: int) -> str:
     """One line that any database takes: no NUL, no half of a surrogate pair."""
     sound = text.encode("utf-8", "replace").decode().replace("\0", "")
     return " ".join(sound.split())[:most].rstrip()
