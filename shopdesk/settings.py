@@ -221,8 +221,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": SWEEP_SECONDS,
         "options": {"expires": SWEEP_SECONDS},
     },
-    "reminders": {"task": "shopdesk.visits.remind", "schedule": 300.0, "options": {"expires": 300.0}},
-    "quote-reminders": {"task": "shopdesk.quotes.remind", "schedule": 300.0, "options": {"expires": 300.0}},
+    "reminders": {
+        "task": "shopdesk.commissions.reminders",
+        "schedule": 300.0,
+        "options": {"expires": 300.0},
+    },
 }
 
 # -- mail ----------------------------------------------------------------------------------------------------
@@ -232,6 +235,8 @@ MAIL_FOLDER = VAR / "mail"
 if EMAIL_URL:
     _mail = env.email_url("EMAIL_URL")
     EMAIL_BACKEND = _mail["EMAIL_BACKEND"]
+    if EMAIL_BACKEND == "django.core.mail.backends.smtp.EmailBackend":
+        EMAIL_BACKEND = "shopdesk.mail.smtp.Smtp"
     EMAIL_HOST, EMAIL_PORT = _mail["EMAIL_HOST"], _mail["EMAIL_PORT"]
     EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = _mail["EMAIL_HOST_USER"] or "", _mail["EMAIL_HOST_PASSWORD"] or ""
     EMAIL_USE_TLS, EMAIL_USE_SSL = _mail.get("EMAIL_USE_TLS", False), _mail.get("EMAIL_USE_SSL", False)

@@ -35,6 +35,8 @@ LEASE = timedelta(minutes=5)
 server."""
 TRIES = 17
 """With growing waits these are about two days."""
+LATEST_PICTURE = timedelta(minutes=20)
+"""No longer do words wait for a picture that stands within them: it is on the page as well."""
 _RUN_SECONDS = 120
 _SHOP_WIDE_CODES = (421, 530, 534, 535, 538)
 """Answers that are about the server or our account and not about the email in hand (RFC 5321, RFC 4954)."""
@@ -179,6 +181,7 @@ def _answer(code: int, said: bytes | str) -> str:
 
 def _look_for_enclosures() -> None:
     """The signal that bytes have come into being may have died with its worker: look."""
+    late = timezone.now() - LATEST_PICTURE
     missing = Enclosure.objects.filter(
         ready=False, email__way=Email.Way.EMAIL, email__state=Email.State.WAITING
     ).order_by("id")
@@ -186,8 +189,12 @@ def _look_for_enclosures() -> None:
         try:
             blobs.fetch(enclosure.ref)
         except blobs.NotYet:
-            continue
+            if enclosure.cid and enclosure.email.due_at < late:
+                enclosure.delete()
         except blobs.Gone as error:
+            if enclosure.cid:  # the words go without the picture
+                enclosure.delete()
+                continue
             Email.objects.filter(pk=enclosure.email_id, state=Email.State.WAITING).update(
                 state=Email.State.FAILED,
                 done_at=timezone.now(),

@@ -20,6 +20,7 @@ from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
 from shopdesk.photos import look, renditions
 from shopdesk.photos.models import Picture, Rendition
+from shopdesk.photos.serve import MAIL
 
 log = logging.getLogger(__name__)
 
@@ -182,6 +183,7 @@ def _finish(picture: Picture, rows: list[Rendition]) -> None:
             Rendition.objects.bulk_create(rows)
             for row in rows:
                 _say_ready(f"pictures:{picture.pk}:{row.size}")
+            _say_ready(f"pictures:{picture.pk}:{MAIL}")
             return
     # Somebody else took it over and has it, or it was forgotten meanwhile: then its files go too.
     if not Picture.objects.filter(pk=picture.pk).exists():

@@ -15,6 +15,10 @@ SIZES = {"large": 2400, "medium": 1200, "small": 480}
 PAPER = (0xFF, 0xFD, 0xF8)
 """What shows through where a picture is transparent: the paper of the pages."""
 QUALITY = 82
+MAIL_EDGE = 800
+"""The long edge in pixels of what an email carries."""
+MAIL_BYTES = 150_000
+_MAIL_QUALITIES = (82, 74, 66, 58, 50, 40)
 _REDUCING_GAP = 2.0
 _KINDS_OF_PROFILE = {"RGB": "RGB ", "L": "GRAY", "CMYK": "CMYK"}
 
@@ -37,6 +41,27 @@ def make(data: bytes) -> list[Made]:
         image = _fitted(image, edge)
         made.append(Made(size, image.width, image.height, _webp(image)))
     return made
+
+
+def for_mail(data: bytes) -> bytes:
+    """A rendition as an email carries it: a small sRGB JPEG without metadata, which every mail program shows
+    (WebP is not shown by all: common practice, no source). The same bytes from the same rendition."""
+    with Image.open(io.BytesIO(data)) as rendition:
+        image = _fitted(rendition.convert("RGB"), MAIL_EDGE)
+    image.info.clear()
+    jpeg = b""
+    for quality in _MAIL_QUALITIES:
+        buffer = io.BytesIO()
+        image.save(buffer, "JPEG", quality=quality, optimize=True)
+        jpeg = buffer.getvalue()
+        if len(jpeg) <= MAIL_BYTES:
+            break
+    return jpeg
+
+
+def size_in_mail(width: int, height: int) -> tuple[int, int]:
+    """How large the same picture, upright, is in an email."""
+    return _within((width, height), MAIL_EDGE)
 
 
 def sizes_of(width: int, height: int) -> dict[str, tuple[int, int]]:

@@ -11,9 +11,10 @@ from django.utils.cache import get_conditional_response
 from shopdesk.base import blobs
 from shopdesk.photos import look
 from shopdesk.photos.models import Picture, Rendition
-from shopdesk.photos.renditions import SIZES
+from shopdesk.photos.renditions import SIZES, for_mail
 
-WEBP = "image/webp"
+MAIL = "mail"
+WEBP, JPEG = "image/webp", "image/jpeg"
 
 _PREPARING = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 320 240" width="320" height="240">'
@@ -69,15 +70,17 @@ def original_response(picture: Picture) -> HttpResponseBase:
 
 
 def fetch(rest: str) -> blobs.Blob:
-    """What stands behind "pictures:5:large" (`shopdesk.base.blobs`)."""
+    """What stands behind "pictures:5:large" (`shopdesk.base.blobs`). "mail" is the one that emails carry."""
     pk, _, size = rest.partition(":")
     picture = Picture.objects.filter(pk=int(pk)).first() if pk.isascii() and pk.isdigit() else None
-    if picture is None or size not in SIZES:
+    if picture is None or size not in (*SIZES, MAIL):
         raise blobs.Gone("There is no such picture.")
     if picture.state == Picture.State.FAILED:
         raise blobs.Gone(f"The picture could not be prepared. {picture.trouble}")
     if not picture.prepared:
         raise blobs.NotYet
+    if size == MAIL:
+        return blobs.Blob(for_mail(_whole(picture.renditions.get(size="medium"))), JPEG)
     return blobs.Blob(_whole(picture.renditions.get(size=size)), WEBP)
 
 
