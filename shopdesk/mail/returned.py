@@ -1,10 +1,9 @@
-"""Emails that came back, and addresses that take no mail (RFC 3464 for the report, RFC 3463 for its codes)."""
+"""Emails that came back, and addresses that take no mail (reports: RFC 3464; their codes: RFC 3463)."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.db.models import Q
@@ -12,10 +11,8 @@ from django.utils import timezone
 
 from shopdesk.base.nudge import nudge
 from shopdesk.mail.actions import TASK
+from shopdesk.mail.bounces import Bounce
 from shopdesk.mail.models import DeadAddress, Email
-
-if TYPE_CHECKING:
-    from shopdesk.mail.heard import Bounce
 
 _NO_SUCH_ADDRESS = re.compile(r"5\.1\.(0|1|2|3|6|10)", re.ASCII)
 """Something with the address, no such mailbox, no such host, no such form of address, a mailbox that is no

@@ -1,10 +1,9 @@
-"""The address that answers to an email go to, with a mark of the conversation in it that nobody can make up.
+"""The address that answers to an email go to, with a mark of the conversation that nobody can make up.
 
-`hello+c12.7kq2…@shop.example.com` is `INBOX_ADDRESS` with the thread "commission 12" and a seal for `{tag}`: the
-first 80 bits of an HMAC under the shop's secret key, the least that RFC 2104, section 5, wants left of one. It
-is written in base32 and small letters (RFC 4648, section 6), since a local part loses its capitals on some
-ways, and has 64 octets in all (RFC 5321, section 4.5.3.1.1). Those after a plus are for the receiving shop to
-read (RFC 5233 calls them the detail of the address)."""
+`hello+c12.7kq2…@shop.example.com` is `INBOX_ADDRESS` with the thread "commission 12" and its seal in place of
+`{tag}`: the first 80 bits of an HMAC under the shop's secret key, the least that RFC 2104, section 5, wants
+left of one. They are written in base32 (RFC 4648, section 6) and small letters, since a local part loses its
+capitals on some ways, and may have 64 octets in all (RFC 5321, section 4.5.3.1.1)."""
 
 from __future__ import annotations
 
