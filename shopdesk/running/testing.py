@@ -28,7 +28,7 @@ TOLD = {
         "PUBLIC_URL",
     ),
     *("MAIL_GATHER_SECONDS", "REDIS_URL", "SECRET_KEY", "SHOPDESK_VAR", "SSL_REDIRECT", "SWEEP_SECONDS"),
-    *("HSTS_SUBDOMAINS", "TRUSTED_PROXIES"),
+    *("HSTS_SUBDOMAINS", "INBOX_ADDRESS", "INBOX_CA", "INBOX_URL", "TRUSTED_PROXIES"),
 }
 """What a shop is told by its environment."""
 BULK = "not services and not browser"
@@ -48,7 +48,7 @@ ALL = (
     Step("SQLite", SQLITE, ("-n", "2", "-m", BULK)),
     Step("SQLite, with servers of its own and a browser", SQLITE, ("-m", "services or browser")),
     Step("PostgreSQL", POSTGRES, ("-n", "2", "-m", f"database and {BULK}")),
-    Step("PostgreSQL, with servers of its own", POSTGRES, ("-m", "services and not browser")),
+    Step("PostgreSQL, with servers of its own", POSTGRES, ("-m", "database and services and not browser")),
 )
 """The whole suite. What starts servers runs alone: it waits for things, and the machine may have two cores.
 On PostgreSQL the tests that touch no database (`tests/conftest.py` marks those that do) are not run again."""

@@ -26,7 +26,10 @@ from shopdesk.running.preparing import prepare
 from shopdesk.running.processes import ALL, CLOCK, WORKER, CannotServe, Shopkeeper, tell
 from shopdesk.running.scenario import Story, WorkerSilent
 
-_ELSEWHERE = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY", "PUBLIC_URL", "DEBUG", "SSL_REDIRECT")
+_ELSEWHERE = (
+    *("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "INBOX_URL", "INBOX_ADDRESS", "INBOX_CA"),
+    *("SECRET_KEY", "PUBLIC_URL", "DEBUG", "SSL_REDIRECT"),
+)
 """What would lead the demo to a real shop's database, broker or mail."""
 
 

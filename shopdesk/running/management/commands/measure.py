@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from shopdesk.running.measures import pages, papers, pictures, quotes, statements, world
+from shopdesk.running.measures import mail, pages, papers, pictures, quotes, statements, world
 from shopdesk.running.measures.ground import own_ground
 from shopdesk.running.measures.timing import Ratio, Spent
 
@@ -24,6 +24,7 @@ class Command(BaseCommand):
     4. a photo's renditions ÷ bare Pillow
     5. each page's SQL statements with twenty commissions and with two thousand
     6. beside those, a quote of sixty lines: its figures while somebody types, and its PDF ÷ bare WeasyPrint
+    7. emails a second through one worker ÷ a bare `smtplib` loop, and a claim among many emails ÷ among few
     """
 
     help = (
@@ -63,8 +64,13 @@ class Command(BaseCommand):
             paper = quotes.paper(large, made.owner, rounds=1 if quick else 10)
             ratios.append(paper)
             self._say_large(figures, paper)
+            rate = mail.measure(made.fullest, emails=20 if quick else 150, rounds=1 if quick else 5)
+            few_emails, many_emails = (200, 2_000) if quick else (1_000, 200_000)
+            claim = mail.claim(few=few_emails, many=many_emails, rounds=20 if quick else 200)
+            ratios.append(claim)
+            self._say_mail(rate, claim)
         missed = [one.what for one in ratios if not one.ok] + [one.name for one in compared if not one.same]
-        missed += [] if figures.ok else [figures.what]
+        missed += [one.what for one in (figures, rate) if not one.ok]
         verdict = f"Over: {', '.join(missed)}." if missed else "All goals met."
         self.stdout.write(f"\n{time.monotonic() - began:.0f} seconds. {verdict}")
         if missed and options["strict"]:
@@ -93,6 +99,14 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{figures.what:<26}{figures.seconds * 1000:>8.1f} ms{goal:>28}  {_verdict(figures.ok)}"
         )
+
+    def _say_mail(self, rate: mail.Rate, claim: Ratio) -> None:
+        self.stdout.write(f"\n{'Mail':<26}{'the app':>11}{'bare':>11}{'ratio':>8}{'goal':>9}")
+        self.stdout.write(
+            f"{rate.what:<26}{rate.app:>9.0f}/s{rate.bare:>10.0f}/s{rate.share:>9.2f}{f'≥ {rate.goal:g}':>9}"
+            f"  {_verdict(rate.ok)}"
+        )
+        self._say_ratios([claim], "Finding the next email")
 
 
 def _verdict(ok: bool) -> str:
