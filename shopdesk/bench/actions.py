@@ -11,12 +11,14 @@ from django.utils import timezone
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.actions import set_facts
-from shopdesk.commissions.letters import to_client
-from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.letters import said_pieces, to_client
+from shopdesk.commissions.models import Commission, Shot, Stage
+from shopdesk.commissions.shown import AT_ONCE, shown
 from shopdesk.commissions.stages import COLOUR, advance, locked, step_past, write_line
 from shopdesk.deposits.actions import book_if_paid, settle_cancelled
 from shopdesk.deposits.invoices import when_ready
 from shopdesk.deposits.words import due_words
+from shopdesk.mail.actions import Enclose
 
 
 @transaction.atomic
@@ -63,7 +65,15 @@ def make_ready(commission: Commission, who: Who, *, note: str = "", past: str = 
     advance(commission, Stage.READY, who, note=note, past=past)
     invoice = when_ready(commission, who)
     context = {"invoice": "yes" if invoice else "", "due": due_words(commission)}
-    to_client(commission, "ready", context, enclose=invoice)
+    to_client(commission, "ready", context, enclose=[*invoice, *_finished(commission)])
+
+
+def _finished(commission: Commission) -> list[Enclose]:
+    """The last pictures of the finished piece, as the email shows them."""
+    final = Shot.objects.filter(commission=commission, kind=Shot.Kind.FINAL, for_client=True)
+    latest = list(final.select_related("picture").order_by("-id")[:AT_ONCE])
+    pieces = said_pieces([piece.name for piece in commission.pieces.all()])
+    return shown([shot.picture for shot in reversed(latest)], f"Finished: {pieces}")
 
 
 @transaction.atomic

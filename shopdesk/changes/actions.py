@@ -24,6 +24,7 @@ from shopdesk.commissions.actions import add_shots, set_facts
 from shopdesk.commissions.letterhead import bank_lines, today_at
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Shot, Stage
+from shopdesk.commissions.shown import shown
 from shopdesk.commissions.stages import locked, write_line
 from shopdesk.craft.money import exact
 from shopdesk.deposits.actions import agree_change
@@ -130,7 +131,7 @@ def propose(commission: Commission, new: NewChange, who: Who, pictures: Sequence
             "pictures": "yes" if shots else "",
         },
         path=reverse("portal:change", args=[now.number, number]),
-        enclose=[_enclosed(change)],
+        enclose=[_enclosed(change), *shown([shot.picture for shot in shots], "What we found")],
     )
     return change
 

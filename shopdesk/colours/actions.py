@@ -16,6 +16,7 @@ from shopdesk.colours.models import Sample
 from shopdesk.commissions.actions import add_shots, agree_colour
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Piece, Shot
+from shopdesk.commissions.shown import shown
 from shopdesk.commissions.stages import ENDS, locked, write_line
 from shopdesk.photos.models import Picture
 
@@ -73,6 +74,7 @@ def propose(piece: Piece, new: NewSample, who: Who, picture: Picture | None = No
         "sample",
         {"piece": piece.name, "colour": sample.name, "round": str(sample.round), "note": sample.note},
         path=reverse("portal:commission", args=[commission.number]),
+        enclose=shown([picture] if picture else [], f"Sample {sample.round}: {sample.name}"),
     )
     return sample
 

@@ -13,6 +13,7 @@ from shopdesk.base.who import Who
 from shopdesk.commissions.actions import add_shots, answered
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Shot
+from shopdesk.commissions.shown import shown
 from shopdesk.commissions.stages import locked, write_line
 from shopdesk.conversation import quick
 from shopdesk.conversation.models import Message, Note
@@ -45,6 +46,7 @@ def say_to_shop(
         commission,
         "client-message",
         {"items": [_item(message, "(pictures)", len(pictures))]},
+        enclose=shown(pictures, f"Picture from {commission.client.name}"),
         gather=f"message {commission.pk} shop",
         first_at_once=True,
     )
@@ -79,6 +81,7 @@ def say_to_client(
         commission,
         "question",
         {"items": [_item(message, "Pictures for you, on your page.", len(pictures))]},
+        enclose=shown(pictures, "Picture with this message"),
         gather=f"message {commission.pk} client",
         first_at_once=True,
     )

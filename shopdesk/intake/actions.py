@@ -21,6 +21,7 @@ from shopdesk.clients.models import Client
 from shopdesk.commissions import letters
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
 from shopdesk.commissions.models import Commission
+from shopdesk.commissions.shown import shown
 from shopdesk.craft.units import show_length
 from shopdesk.intake.models import MOST_PICTURES, Draft, DraftPicture
 from shopdesk.intake.queries import answer_by
@@ -147,7 +148,12 @@ def send_request(key: uuid.UUID, asked: Asked, address: str) -> Commission:
     # The pictures are the commission's now, and so are the words.
     DraftPicture.objects.filter(draft=draft).delete()
     Draft.objects.filter(pk=draft.pk).update(commission=commission, typed={}, touched_at=timezone.now())
-    letters.to_shop(commission, "new-request", _for_the_shop(the_shop(), commission, asked, len(held)))
+    letters.to_shop(
+        commission,
+        "new-request",
+        _for_the_shop(the_shop(), commission, asked, len(held)),
+        enclose=shown([one.picture for one in held], f"Picture from {client.name}"),
+    )
     return commission
 
 

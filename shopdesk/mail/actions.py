@@ -28,6 +28,9 @@ TASK = "shopdesk.mail.deliver"
 _NAME_LENGTH = 100
 _REFERENCES = 10
 _SAYS_LENGTH = 200
+_CID_LENGTH = 80
+MOST_PICTURES = 6
+"""Within one email, also where several became one."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +47,8 @@ class Enclose:
     out.
 
     `mime` is a media type with parameters: "application/pdf", "text/calendar; method=REQUEST". With a `cid`
-    it is a picture that stands within the email, `says` what it shows and `width` and `height` how large (CSS
-    pixels); without, an attachment.
+    (what no other picture has; the shop's host is put after it) it is a picture that stands within the email,
+    `says` what it shows, and `width` and `height` how large, in CSS pixels; without, an attachment.
     """
 
     filename: str
@@ -69,6 +72,7 @@ def write(
     gather: str = "",
     first_at_once: bool = False,
     due_at: datetime | None = None,
+    stop: str = "",
 ) -> Email:
     """Put an email into the outbox, in the transaction that causes it. It goes out after the commit, not
     before `due_at`.
@@ -79,7 +83,8 @@ def write(
     key still waits, this one's `context["items"]` and enclosures are added to it instead; it goes out
     `MAIL_GATHER_SECONDS` after the first was written. With `first_at_once` the first goes out at once, and
     one that follows within as many seconds waits until they are over, and gathers. What would be for an
-    address that takes no mail is for the owner to pass on."""
+    address that takes no mail is for the owner to pass on. `stop` is the placeholder of the link that
+    switches its sort off."""
     assert transaction.get_connection().in_atomic_block, "an email belongs to what causes it"
     now = timezone.now()
     address = to.address.strip()
@@ -101,9 +106,11 @@ def write(
         "from_name": clean_name(sender.name),
         "from_address": sender.address.strip(),
         "reply_to": tags.reply_address(thread),
+        "stop": stop,
         "gather": gather,
         "due_at": due_at,
         "made_at": now,
+        "complete": not any(one.ref for one in enclose),
     }
     email = _gathered(gather, values) if gather else _new(values)
     Enclosure.objects.bulk_create(
@@ -114,16 +121,25 @@ def write(
             filename=one.filename,
             mime=one.mime,
             ready=not one.ref,
-            cid=one.cid,
+            cid=f"{one.cid}@{_host(email.from_address)}"[:_CID_LENGTH].rstrip(".-") if one.cid else "",
             says=" ".join(one.says.split())[:_SAYS_LENGTH],
             width=one.width,
             height=one.height,
         )
-        for one in enclose
+        for one in _that_fit(email, enclose)
     )
     if email.way == Email.Way.EMAIL and email.due_at <= now:
         nudge(TASK)
     return email
+
+
+def _that_fit(email: Email, enclose: Sequence[Enclose]) -> list[Enclose]:
+    """What an email is to carry besides what it carries: pictures only until there are `MOST_PICTURES`."""
+    pictures = [one for one in enclose if one.cid]
+    if not pictures:
+        return list(enclose)
+    room = MOST_PICTURES - email.enclosures.exclude(cid="").count()
+    return [one for one in enclose if not one.cid or one in pictures[: max(room, 0)]]
 
 
 def is_dead(address: str) -> bool:
@@ -167,8 +183,9 @@ def _gathered(key: str, values: dict[str, Any]) -> Email:
         if email is not None:
             together = {**email.context}
             together["items"] = [*email.context.get("items", []), *values["context"].get("items", [])]
-            if waiting.filter(pk=email.pk).update(context=together):
-                email.context = together
+            complete = email.complete and values["complete"]
+            if waiting.filter(pk=email.pk).update(context=together, complete=complete):
+                email.context, email.complete = together, complete
                 return email
         try:
             with transaction.atomic():

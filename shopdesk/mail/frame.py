@@ -97,8 +97,8 @@ def _said(says: str) -> str:
 
 
 def _more(email: Email, shown: int) -> str:
-    """Its context says how many pictures there are ("count", of it or of each of its items)."""
-    counts = [email.context.get("count"), *(item.get("count") for item in _items(email))]
+    """Its context says under `pictures` how many there are: of it, or of each of its items."""
+    counts = [email.context.get("pictures"), *(item.get("pictures") for item in _items(email))]
     more = sum(count for count in counts if isinstance(count, int)) - shown
     if more < 1:
         return ""
@@ -144,18 +144,19 @@ def without_picture(html: str, cid: str) -> str:
 
 def as_html(frame: Frame, subject: str, body: str, preview: str) -> str:
     """The whole email, every style beside what it styles. `body` is HTML, `preview` the text that a list of
-    emails shows beside the subject."""
+    emails shows beside the subject (`shortened`)."""
     about = {
         "subject": subject,
         "body_html": body,
-        "preview": _shortened(preview),
+        "preview": preview,
         "shop": frame.shop,
         "stops": frame.stops,
     }
     return _inliner().inline(render_to_string("emails/base.html", about))
 
 
-def _shortened(preview: str) -> str:
+def shortened(preview: str) -> str:
+    """The text that a list of emails shows beside the subject."""
     line = " ".join(preview.split())
     if len(line) <= _PREVIEW_LENGTH:
         return line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 
 from django.conf import settings
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -10,7 +11,7 @@ from django.utils.cache import get_conditional_response
 
 from shopdesk.base import blobs
 from shopdesk.photos import look
-from shopdesk.photos.models import Picture, Rendition
+from shopdesk.photos.models import Picture
 from shopdesk.photos.renditions import SIZES, for_mail
 
 MAIL = "mail"
@@ -80,16 +81,24 @@ def fetch(rest: str) -> blobs.Blob:
     if not picture.prepared:
         raise blobs.NotYet
     if size == MAIL:
-        return blobs.Blob(for_mail(_whole(picture.renditions.get(size="medium"))), JPEG)
-    return blobs.Blob(_whole(picture.renditions.get(size=size)), WEBP)
+        rendition = picture.renditions.get(size="medium")
+        return blobs.Blob(_for_mail(rendition.path, rendition.sha256), JPEG)
+    rendition = picture.renditions.get(size=size)
+    return blobs.Blob(_whole(rendition.path, rendition.sha256), WEBP)
 
 
-def _whole(rendition: Rendition) -> bytes:
+@lru_cache(maxsize=16)
+def _for_mail(path: str, sha256: str) -> bytes:
+    """Asked for twice within a moment, when an email looks what has come and when it is written out."""
+    return for_mail(_whole(path, sha256))
+
+
+def _whole(path: str, sha256: str) -> bytes:
     try:
-        data = (settings.PICTURES / rendition.path).read_bytes()
+        data = (settings.PICTURES / path).read_bytes()
     except FileNotFoundError as error:
         raise blobs.Gone("The picture's file is gone.") from error
-    if hashlib.sha256(data).hexdigest() != rendition.sha256:
+    if hashlib.sha256(data).hexdigest() != sha256:
         raise blobs.Gone("The picture's file is damaged.")
     return data
 

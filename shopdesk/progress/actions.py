@@ -11,6 +11,7 @@ from shopdesk.base.who import Who
 from shopdesk.commissions.actions import add_shots
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Shot
+from shopdesk.commissions.shown import shown
 from shopdesk.commissions.stages import ENDS, locked, write_line
 from shopdesk.photos.models import Picture
 from shopdesk.progress.models import Update
@@ -44,11 +45,8 @@ def show(
     to_client(
         commission,
         "progress",
-        {"items": [{"text": text or "New pictures", "pictures": _pictures(len(pictures))}]},
+        {"items": [{"text": text or "New pictures", "pictures": len(pictures)}]},
         gather=f"progress {commission.pk}",
+        enclose=shown(pictures, text or "New picture"),
     )
     return update
-
-
-def _pictures(count: int) -> str:
-    return "" if not count else "one picture" if count == 1 else f"{count} pictures"

@@ -69,7 +69,8 @@ def test_proposing_freezes_orders_and_writes(
     assert "It takes 4 days longer: ready about" in change.frozen["time_words"][0]
     assert change.document.template == "change"
     email = Email.objects.get(kind="change")
-    assert email.enclosures.get().ref == change.document.ref
+    assert email.enclosures.get(cid="").ref == change.document.ref
+    assert email.enclosures.exclude(cid="").count() == 1
     assert email.context["price"] == "$127.50 more, tax included"
     now = stands(agreed)
     assert (now.price, now.due, agreed.ready_on) == (Decimal("685.80"), Decimal("685.80"), before)

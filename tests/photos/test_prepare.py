@@ -64,7 +64,7 @@ def test_makes_three_sizes_and_says_when_they_are_there(
         blobs.ready.disconnect(hear)
     picture.refresh_from_db()
     assert picture.prepared
-    assert sorted(heard) == [f"pictures:{picture.pk}:{size}" for size in ("large", "medium", "small")]
+    assert sorted(heard) == [f"pictures:{picture.pk}:{size}" for size in ("large", "mail", "medium", "small")]
     sizes = {one.size: (one.width, one.height) for one in picture.renditions.all()}
     assert sizes == {"large": (2400, 1600), "medium": (1200, 800), "small": (480, 320)}
     for one in picture.renditions.all():
