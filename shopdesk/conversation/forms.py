@@ -37,6 +37,17 @@ class OwnNoteForm(forms.Form):
     )
 
 
+class QuickChoice(forms.Form):
+    """Which quick answer is put into the box."""
+
+    quick = forms.ModelChoiceField(
+        QuickAnswer.objects.order_by("title", "id"),
+        label="A quick answer",
+        required=False,
+        empty_label="Choose one",
+    )
+
+
 class QuickAnswerForm(forms.Form):
     say_needed = False
     title = forms.CharField(label="Its name", max_length=QuickAnswer._meta.get_field("title").max_length)

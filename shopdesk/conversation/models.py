@@ -73,3 +73,6 @@ class QuickAnswer(models.Model):
 
     class Meta:
         ordering = ["title"]
+
+    def __str__(self) -> str:
+        return self.title

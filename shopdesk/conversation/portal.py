@@ -14,7 +14,7 @@ from shopdesk.clients.access import ClientRequest, client_of, client_view
 from shopdesk.commissions.queries import of_client
 from shopdesk.conversation import actions
 from shopdesk.conversation.forms import MessageForm
-from shopdesk.conversation.queries import messages_of
+from shopdesk.conversation.queries import AT_ONCE, messages_of
 from shopdesk.photos import room
 from shopdesk.shop.middleware import shop_of
 
@@ -42,6 +42,8 @@ def ask(request: ClientRequest, number: str) -> HttpResponseBase:
             return HttpResponseRedirect(once(submission_key(request), do))
         except Refused as no:
             form.add_error(no.field, no.sentence)
+    said = messages_of(commission)
+    before = 0 if "all" in request.GET else max(0, len(said) - AT_ONCE)
     page: HttpResponse = render(
         request,
         "conversation/ask.html",
@@ -49,7 +51,8 @@ def ask(request: ClientRequest, number: str) -> HttpResponseBase:
             "client": request.client,
             "commission": commission,
             "form": form,
-            "messages_so_far": messages_of(commission),
+            "messages_so_far": said[before:],
+            "before": before,
         },
         status=422 if form.errors else 200,
     )

@@ -12,6 +12,7 @@ from django.db.models import Case, Count, F, Max, Min, Prefetch, Q, QuerySet, Va
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.commissions.queries import search
 from shopdesk.conversation.models import Message, Note, QuickAnswer
+from shopdesk.look.said import one_line
 
 AT_ONCE = 30
 """How much of a long conversation a page shows before it is asked for all."""
@@ -157,6 +158,17 @@ class Talk:
     @property
     def commission(self) -> Commission:
         return self.message.commission
+
+    @property
+    def excerpt(self) -> str:
+        """The beginning of the message, in one line."""
+        return excerpt(self.message.text) or "(pictures)"
+
+
+def excerpt(text: str, most: int = 140) -> str:
+    """The beginning of what somebody wrote, in one line of at most so many characters."""
+    text = one_line(text[: 20 * most])
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def talks(rows: Iterable[dict[str, Any]]) -> list[Talk]:

@@ -13,11 +13,13 @@ from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_POST, require_safe
 
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
+from shopdesk.commissions.models import Commission
 from shopdesk.mail import actions, links, queries
 from shopdesk.mail.models import Email
 from shopdesk.mail.words import NoWords, subject_of, words
@@ -45,9 +47,13 @@ class ToTell:
     sms: str
 
 
-def things_to_tell() -> list[ToTell]:
-    """What to tell people without email, oldest first, at most fifty."""
-    return [_to_tell(email) for email in queries.to_tell()[:_AT_MOST]]
+def things_to_tell(commission: Commission | None = None) -> list[ToTell]:
+    """What to tell people without email (about this commission, where one is named), oldest first, at most
+    fifty."""
+    rows = queries.to_tell()
+    if commission is not None:
+        rows = rows.filter(thread=f"commission {commission.pk}")
+    return [_to_tell(email) for email in rows[:_AT_MOST]]
 
 
 def _to_tell(email: Email) -> ToTell:
@@ -174,6 +180,8 @@ def email_again(request: DeskRequest, email_id: int) -> HttpResponseBase:
 def _back(request: DeskRequest) -> str:
     """The page at the desk whose press it was ("back" in the form), or the list of emails."""
     back = request.POST.get("back", "")
+    if back.startswith(reverse("desk:commissions")) and url_has_allowed_host_and_scheme(back, None):
+        return back
     pages = (reverse("desk:emails"), reverse("desk:today"))
     return back if back in pages else pages[0]
 

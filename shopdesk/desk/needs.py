@@ -18,7 +18,7 @@ from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.commissions.queries import faces, open_by_stage
 from shopdesk.conversation.models import Message
-from shopdesk.conversation.queries import shop_said_last, unanswered
+from shopdesk.conversation.queries import excerpt, shop_said_last, unanswered
 from shopdesk.deposits.queries import Standing, standings
 from shopdesk.look.formats import clock, day, money, since, waiting_since
 from shopdesk.quotes.expiry import draft_words, waits_for_follow_up
@@ -125,7 +125,7 @@ class _Desk:
         waited = f"Written {since(timezone.localtime(message.at, self.shop.tz).date(), self.today)}."
         return Need(
             commission,
-            f"writes: “{_clip(message.text) or '(pictures)'}”",
+            f"writes: “{excerpt(message.text) or '(pictures)'}”",
             waited,
             "Answer",
             _page("answer", commission),

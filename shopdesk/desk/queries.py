@@ -16,7 +16,7 @@ from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.stages import ENDS
-from shopdesk.conversation.queries import messages_of
+from shopdesk.conversation.queries import timeline
 from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.mail import queries as mail
@@ -29,9 +29,13 @@ from shopdesk.shop.queries import the_shop
 from shopdesk.visits.queries import visits_of
 
 
+_SAID = 10
+"""How much of the conversation stands on the commission's page; the rest is a press away."""
+
+
 def commission_page(commission: Commission) -> dict[str, Any]:
     """What the steps know of one commission, under the names that the templates use."""
-    said = messages_of(commission)
+    said = timeline(commission, _SAID)
     visits = visits_of(commission)
     quote = open_quote(commission)
     return {
@@ -54,8 +58,8 @@ def commission_page(commission: Commission) -> dict[str, Any]:
             (one for one in visits if one.kind == "site-visit" and one.state == "booked"), None
         ),
         "ballparks": ballparks_of(commission),
-        "messages_so_far": said,
-        "unanswered": any(message.by_client and message.answered_at is None for message in said),
+        "said": said,
+        "unanswered": said.waiting,
     }
 
 

@@ -23,8 +23,11 @@ from shopdesk.clients.queries import grant_of
 from shopdesk.commissions.models import Shot, Stage
 from shopdesk.commissions.queries import at_desk, faces, journal_of, letters_of, search, shots_of
 from shopdesk.commissions.stages import open_steps, unmet, write_line
+from shopdesk.conversation.actions import saw
+from shopdesk.desk.emails import things_to_tell
 from shopdesk.desk.needs import today_at
 from shopdesk.desk.queries import commission_page, trouble
+from shopdesk.desk.reminders import of_commission
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
 from shopdesk.photos.models import Picture
@@ -76,7 +79,8 @@ def commission(request: DeskRequest, number: str) -> HttpResponseBase:
     one = at_desk(number)
     moves = [(step, unmet(one, step)) for step in open_steps(one)]
     shots = shots_of(one)
-    return render(
+    known = commission_page(one)
+    page = render(
         request,
         "desk/commission.html",
         {
@@ -92,9 +96,14 @@ def commission(request: DeskRequest, number: str) -> HttpResponseBase:
             ),
             "journal": journal_of(one)[::-1],
             "letters": letters_of(one)[:20],
-            **commission_page(one),
+            "reminders": of_commission(one, request.shop, timezone.now()),
+            "tell": things_to_tell(one),
+            **known,
         },
     )
+    if unseen := known["said"].unseen:
+        saw(unseen)
+    return page
 
 
 @desk_view
