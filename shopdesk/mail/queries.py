@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from shopdesk.base.models import Heartbeat
-from shopdesk.mail.models import Email, Enclosure
+from shopdesk.mail.inbox import parse
+from shopdesk.mail.models import Email, Enclosure, Mailbox
+
+NEARLY_FULL = 90
+"""Percent of what a mailbox may hold, from which on the desk says so."""
 
 _UNREADY = Enclosure.objects.filter(email=OuterRef("pk"), ready=False)
 
@@ -49,3 +54,11 @@ def sent(search: str = "") -> QuerySet[Email]:
 def worker_seen() -> Heartbeat | None:
     """When a worker last said that it is alive; `None` when none ever has."""
     return Heartbeat.objects.filter(name="worker").first()
+
+
+def mailbox_trouble() -> Mailbox | None:
+    """The shop's mailbox while it cannot be read (`trouble`) or is nearly full (`full_percent`)."""
+    if not settings.INBOX_URL:
+        return None
+    name = parse(settings.INBOX_URL).name
+    return Mailbox.objects.filter(~Q(trouble="") | Q(full_percent__gte=NEARLY_FULL), name=name).first()

@@ -43,6 +43,7 @@ ssl_key = <{folder}/{cert}.key
 disable_plaintext_auth = yes
 auth_mechanisms = plain login
 auth_failure_delay = 0
+auth_username_chars =
 first_valid_uid = 1
 default_process_limit = 20
 shutdown_clients = yes
