@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -20,7 +21,8 @@ from django.views.decorators.http import require_POST, require_safe
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import actions, links, queries
+from shopdesk.mail import actions, frame, links, queries
+from shopdesk.mail.message import enclosures_of
 from shopdesk.mail.models import Email
 from shopdesk.mail.words import NoWords, subject_of, words
 from shopdesk.shop.access import DeskRequest, desk_view
@@ -32,6 +34,7 @@ _AT_MOST = 50
 _ONLY_LOOKED_AT = {
     "default-src": [NONE],
     "style-src": [UNSAFE_INLINE],  # an email carries its style in the text
+    "img-src": ["data:"],
     "frame-ancestors": [SELF],
     "sandbox": True,
 }
@@ -116,7 +119,7 @@ def email(request: DeskRequest, email_id: int) -> HttpResponseBase:
             "has_html": said is not None,
             "no_words": trouble,
             "tell": _to_tell(one) if one.way == Email.Way.TELL and one.told_at is None else None,
-            "enclosures": list(one.enclosures.order_by("id")),
+            "enclosures": list(enclosures_of(one).filter(cid="")),
         },
     )
     return answer
@@ -128,11 +131,27 @@ def email(request: DeskRequest, email_id: int) -> HttpResponseBase:
 @require_safe
 def html(request: DeskRequest, email_id: int) -> HttpResponseBase:
     """The email's HTML as a page that may do nothing, for the frame on the email's page."""
+    one = get_object_or_404(Email, pk=email_id)
     try:
-        said = words(get_object_or_404(Email, pk=email_id))
+        said = words(one)
     except NoWords as error:
         raise Http404 from error
-    return HttpResponse(links.hinted(said.html))
+    return HttpResponse(_with_pictures(one, links.hinted(said.html)))
+
+
+def _with_pictures(email: Email, html: str) -> str:
+    """The pictures stand in the page itself: a frame that may do nothing sends no session along by which it
+    could ask for them."""
+    for row in enclosures_of(email).exclude(cid=""):
+        try:
+            blob = blobs.fetch(row.ref)
+        except (blobs.NotYet, blobs.Gone):
+            html = frame.without_picture(html, row.cid)
+        else:
+            html = frame.with_picture(
+                html, row.cid, f"data:{blob.mime};base64,{b64encode(blob.data).decode()}"
+            )
+    return html
 
 
 @desk_view

@@ -142,6 +142,11 @@ def without_picture(html: str, cid: str) -> str:
     )
 
 
+def with_picture(html: str, cid: str, address: str) -> str:
+    """The HTML of an email with one of its pictures from another address."""
+    return html.replace(f'src="{Picture(cid, "").src}"', f'src="{address}"')
+
+
 def as_html(frame: Frame, subject: str, body: str, preview: str) -> str:
     """The whole email, every style beside what it styles. `body` is HTML, `preview` the text that a list of
     emails shows beside the subject (`shortened`)."""

@@ -15,6 +15,7 @@ from email.utils import format_datetime
 from typing import Any
 
 from django.core.mail import EmailMultiAlternatives
+from django.db.models import QuerySet
 from django.utils.encoding import punycode
 
 from shopdesk.base import blobs
@@ -100,10 +101,15 @@ class _Carried:
     """Pictures that cannot be shown."""
 
 
-def _carried(email: Email) -> _Carried:
+def enclosures_of(email: Email) -> QuerySet[Enclosure]:
+    """What an email carries, and what those carry that are bundled in it."""
     together = [email.pk, *Email.objects.filter(bundle=email.pk).values_list("pk", flat=True)]
+    return Enclosure.objects.filter(email__in=together).order_by("email_id", "id")
+
+
+def _carried(email: Email) -> _Carried:
     carried, seen, left = _Carried(), set(), PICTURE_BYTES
-    for row in Enclosure.objects.filter(email__in=together).order_by("email_id", "id"):
+    for row in enclosures_of(email):
         same = (row.cid or row.filename, row.ref, row.text)
         if same in seen:  # bundled emails may carry the same
             continue
