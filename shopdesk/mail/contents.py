@@ -1,0 +1,248 @@
+"""What an email carries: the words out of its parts (RFC 2046), the pictures, and the names of everything
+else."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from shopdesk.mail.entities import Entity
+from shopdesk.mail.hypertext import Embedded, lines_of_html
+from shopdesk.mail.lines import Line, lines_of
+from shopdesk.mail.pictures import MOST, Part, is_ornament, may_be_picture, mime_of, named, sized
+from shopdesk.mail.quoted import Cut, cut, text_of_lines
+
+TEXT_BYTES = 1_000_000
+"""How much of one text is read; what is beyond is named with what is left out."""
+
+_SIGNATURES = frozenset(
+    (
+        "application/pgp-signature",
+        "application/pkcs7-signature",
+        "application/x-pkcs7-signature",
+        "application/pgp-keys",
+        "application/applefile",
+    )
+)
+_SEALED = frozenset(("application/pkcs7-mime", "application/x-pkcs7-mime"))
+_REPORTS = (
+    "delivery-status",
+    "disposition-notification",
+    "feedback-report",
+    "rfc822-headers",
+    "global-headers",
+)
+_STUB_LETTERS = 300
+
+
+@dataclass(frozen=True)
+class Contents:
+    words: str = ""
+    quoted: str = ""
+    pictures: tuple[Part, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+def contents_of(mail: Entity) -> Contents:
+    """The words, the pictures and what is left out of a message."""
+    finds = _Finds()
+    finds.visit(mail)
+    cuts = [_chosen(text) for text in _together(finds.texts)]
+    own = frozenset[str]().union(*(one.cids for one in cuts))
+    others = frozenset[str]().union(*(one.others_cids for one in cuts)) - own
+    words = "\n\n".join(one.words for one in cuts if one.words)
+    quoted = "\n\n".join(one.quoted for one in cuts if one.quoted)
+    pictures, left_out = finds.shown(others)
+    if not words and (not pictures or any(one.forwarded for one in cuts)):
+        # Somebody wrote within what they quote, or passed an email on: nothing is cut then.
+        words, quoted = "\n\n".join(filter(None, (_whole(text) for text in _together(finds.texts)))), ""
+        pictures, left_out = finds.shown(frozenset())
+    carried = "\n\n".join(finds.carried)
+    if not words and not pictures:
+        words, carried = carried, ""
+    quoted = "\n\n".join(filter(None, (quoted, carried)))
+    return Contents(words, quoted, tuple(pictures), tuple(left_out))
+
+
+@dataclass
+class _Text:
+    """One text as plain lines, as lines out of HTML, or as both (multipart/alternative)."""
+
+    plain: list[Line] | None = None
+    rich: list[Line] | None = None
+
+
+def _together(texts: Sequence[_Text]) -> Iterator[_Text]:
+    """Plain texts with a picture between them are one text."""
+    if texts and all(text.plain is not None and text.rich is None for text in texts):
+        lines = [line for text in texts for line in (*(text.plain or ()), Line(""))]
+        yield _Text(plain=lines)
+    else:
+        yield from texts
+
+
+def _chosen(text: _Text) -> Cut:
+    """Of two versions the plain one, where it is as good: HTML knows more surely what is quoted, and some
+    programs write no plain text worth the name."""
+    if text.rich is None or text.plain is None:
+        return cut(text.plain or text.rich or [])
+    plain, rich = cut(text.plain), cut(text.rich)
+    takes_rich = (
+        not (plain.words or plain.quoted)
+        or (rich.words and not plain.words)
+        or (rich.words and rich.quoted and not plain.quoted)
+        or _is_stub(plain, rich)
+    )
+    if takes_rich and (rich.words or rich.quoted):
+        return rich
+    return Cut(plain.words, plain.quoted, rich.cids, rich.others_cids, plain.forwarded or rich.forwarded)
+
+
+def _is_stub(plain: Cut, rich: Cut) -> bool:
+    """ "Your program does not show HTML." """
+    letters = len(plain.words) + len(plain.quoted)
+    return letters < _STUB_LETTERS and letters * 3 < len(rich.words) + len(rich.quoted)
+
+
+def _whole(text: _Text) -> str:
+    chosen = _chosen(text)
+    lines = text.plain or text.rich or []
+    if text.rich and text.plain and len(chosen.words + chosen.quoted) > 2 * len(text_of_lines(text.plain)):
+        lines = text.rich
+    return text_of_lines(lines)
+
+
+@dataclass
+class _Finds:
+    texts: list[_Text] = field(default_factory=list)
+    carried: list[str] = field(default_factory=list)
+    """The texts of emails within the email, with their heads."""
+    files: list[tuple[Entity | Embedded, bool]] = field(default_factory=list)
+    """What may be a picture, and whether it stands within the text."""
+    left_out: list[str] = field(default_factory=list)
+
+    def visit(self, entity: Entity) -> None:
+        kind, _, subtype = entity.mime.partition("/")
+        if entity.unread:
+            self.left_out.append(sized("the rest of it, which has too many parts", entity.unread))
+        if entity.mime == "multipart/alternative":
+            self._alternatives(entity)
+        elif entity.mime == "multipart/signed":
+            for part in entity.parts[:1]:
+                self.visit(part)
+            for part in entity.parts[1:]:
+                if part.mime not in _SIGNATURES:
+                    self.visit(part)
+        elif entity.mime == "multipart/encrypted" or entity.mime in _SEALED:
+            self.left_out.append(sized("an encrypted message, which cannot be read here", entity.size))
+        elif kind == "multipart":
+            for part in entity.parts:
+                self.visit(part)
+            self._around(entity)
+        elif entity.parts:
+            self._carry(entity.parts[0])
+        elif (
+            kind == "text" and subtype in ("plain", "html", "enriched", "richtext") and self._is_said(entity)
+        ):
+            self.texts.append(self._text(entity))
+        elif subtype in _REPORTS or subtype.removeprefix("global-") in _REPORTS:
+            self.carried.append(text_of_lines(lines_of(entity.letters(TEXT_BYTES))))
+        elif may_be_picture(entity):
+            self.files.append((entity, bool(entity.cid) or entity.disposition == "inline"))
+        elif entity.mime not in _SIGNATURES and entity.start < entity.end:
+            self.left_out.append(sized(_name(entity), entity.size))
+
+    def shown(self, others: frozenset[str]) -> tuple[list[Part], list[str]]:
+        """The pictures worth showing, and the names of everything else. Pictures that stand in what somebody
+        else wrote, or in a signature, are neither."""
+        pictures: list[Part] = []
+        left_out: list[str] = []
+        seen: set[bytes] = set()
+        for one, within in self.files:
+            if one.cid and one.cid in others:
+                continue
+            data = one.data()
+            mime, digest = mime_of(data), hashlib.sha256(data).digest()
+            if digest in seen or is_ornament(data, within=within):
+                continue
+            seen.add(digest)
+            name = named(one.filename, one.mime)
+            if mime and len(pictures) < MOST:
+                pictures.append(Part(name, mime, data))
+            elif data:
+                left_out.append(sized(name, len(data)))
+        return pictures, [*left_out, *self.left_out]
+
+    @staticmethod
+    def _is_said(entity: Entity) -> bool:
+        """Words to read, not a file: some senders give the words themselves a name, and no disposition."""
+        return entity.disposition != "attachment" and not entity.filename
+
+    def _text(self, entity: Entity) -> _Text:
+        if entity.mime == "text/plain":
+            return _Text(plain=self._plain(entity))
+        markup = entity.letters()
+        if entity.mime != "text/html":  # RFC 1896
+            markup = re.sub(r"<param>.*?</param>", "", markup.replace("<<", "&lt;").replace("\n", "<br>"))
+        lines, embedded, unread = lines_of_html(markup, TEXT_BYTES)
+        self.files += [(one, True) for one in embedded]
+        if unread:
+            self.left_out.append(sized("the rest of the text", unread))
+        return _Text(rich=lines)
+
+    def _plain(self, entity: Entity) -> list[Line]:
+        if entity.end - entity.start > TEXT_BYTES:
+            self.left_out.append(sized("the rest of the text", entity.end - entity.start - TEXT_BYTES))
+        flowed = entity.param("content-type", "format").lower() == "flowed"
+        delsp = entity.param("content-type", "delsp").lower() == "yes"
+        return lines_of(entity.letters(TEXT_BYTES), flowed=flowed, delsp=delsp)
+
+    def _alternatives(self, entity: Entity) -> None:
+        """The same said in several ways (RFC 2046, section 5.1.4): one text, whatever else comes along."""
+        inner = _Finds()
+        for part in entity.parts:
+            inner.visit(part)
+        plain = [line for text in inner.texts if text.rich is None for line in text.plain or ()]
+        rich = [line for text in inner.texts for line in text.rich or ()]
+        if inner.texts:
+            self.texts.append(_Text(plain if plain else None, rich if rich else None))
+        self.carried += inner.carried
+        self.files += inner.files
+        self.left_out += inner.left_out
+
+    def _around(self, entity: Entity) -> None:
+        """Words before the first part or behind the last: no program shows them, and somebody may have lost a
+        line above them."""
+        for text in entity.around:
+            said = text_of_lines(lines_of(text.replace("\r\n", "\n").replace("\r", "\n")))
+            if said and not (_FOR_OLD_PROGRAMS.search(said) and len(said) < 1000):
+                self.carried.append(said)
+
+    def _carry(self, mail: Entity) -> None:
+        """An email within the email: its text is kept with the quoted, its pictures are looked at."""
+        inner = _Finds()
+        inner.visit(mail)
+        head = [
+            f"{name.title()}: {mail.text(name)}" for name in ("from", "date", "subject") if mail.get(name)
+        ]
+        words = [_whole(text) for text in _together(inner.texts)]
+        self.carried.append("\n\n".join(filter(None, ("\n".join(head), *words, *inner.carried))))
+        self.files += inner.files
+        self.left_out += inner.left_out
+
+
+_FOR_OLD_PROGRAMS = re.compile(r"\bmime\b|multi-?part|MIME-encapsulated", re.IGNORECASE)
+
+
+def _name(entity: Entity) -> str:
+    name = named(entity.filename, entity.mime)
+    if entity.mime != "text/calendar":
+        return name
+    text = entity.letters(TEXT_BYTES)
+    name = name if entity.filename else "a calendar entry"
+    answer = re.search(r"PARTSTAT=(ACCEPTED|DECLINED|TENTATIVE)", text)
+    if re.search(r"^METHOD:REPLY", text, re.MULTILINE) and answer:
+        return f"{name} (a calendar's answer: {answer[1].lower()})"
+    return name
