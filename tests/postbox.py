@@ -21,6 +21,9 @@ class Postbox:
     def __init__(self) -> None:
         self.port = 0
         self.arrived: list[EmailMessage] = []
+        self.raw: list[bytes] = []
+        self.envelopes: list[tuple[str, list[str]]] = []
+        """Sender and recipients of each (RFC 5321)."""
 
     @property
     def url(self) -> str:
@@ -31,6 +34,8 @@ class Postbox:
         letter = message_from_bytes(envelope.content, policy=policy.default)
         assert isinstance(letter, EmailMessage)
         self.arrived.append(letter)
+        self.raw.append(envelope.content)
+        self.envelopes.append((envelope.mail_from, envelope.rcpt_tos))
         return "250 OK"
 
     def to(self, address: str) -> list[EmailMessage]:
@@ -104,10 +109,11 @@ def free_port() -> int:
 
 
 @contextmanager
-def open_postbox() -> Iterator[Postbox]:
+def open_postbox(*, smtputf8: bool = True) -> Iterator[Postbox]:
+    """`smtputf8`: whether it takes addresses in any script (RFC 6531)."""
     postbox = Postbox()
     postbox.port = free_port()
-    controller = Controller(postbox, hostname="127.0.0.1", port=postbox.port)
+    controller = Controller(postbox, hostname="127.0.0.1", port=postbox.port, enable_SMTPUTF8=smtputf8)
     controller.start()
     try:
         yield postbox
