@@ -185,23 +185,26 @@ class Dovecot:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
+            start_new_session=True,
         )
         end = time.monotonic() + 15
-        while not _answers(self.port):
+        while not _answers(self.plain_port):
             assert self._process.poll() is None, self.log
             assert time.monotonic() < end, self.log
             time.sleep(0.05)
 
     def stop(self) -> None:
+        """It goes, and whoever was being served by it with it."""
         process, self._process = self._process, None
         if process is None:
             return
         process.send_signal(signal.SIGTERM)
-        try:
-            process.wait(15)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(2)
+        # The ones that serve somebody stay for as long as they are asked: they are in its session.
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait(10)
 
     @property
     def log(self) -> str:

@@ -4,7 +4,6 @@ hard life."""
 from __future__ import annotations
 
 import os
-import random
 import signal
 import subprocess
 import sys
@@ -127,9 +126,8 @@ def test_a_certificate_that_cannot_be_trusted_gets_no_password(
     assert mailbox.read_mailbox() == 0
     assert row().trouble.startswith("The certificate of 127.0.0.1 cannot be trusted, so the password was not")
     assert any(words in row().trouble for words in says.split("|")), row().trouble
-    post.stop()  # so that its log is whole
+    wait_for(lambda: "no auth attempts" in post.log, "the server says that nobody tried")
     assert "Login:" not in post.log
-    assert "auth failed" not in post.log
 
 
 def test_a_server_that_offers_no_encryption_gets_no_password(post: Dovecot, settings: Any) -> None:
@@ -139,7 +137,7 @@ def test_a_server_that_offers_no_encryption_gets_no_password(post: Dovecot, sett
     settings.INBOX_URL = post.address(USER, PASSWORD, "imap+tls")
     assert mailbox.read_mailbox() == 0
     assert row().trouble.startswith("No encrypted line to 127.0.0.1 came about; the password was not sent.")
-    post.stop()
+    wait_for(lambda: "no auth attempts" in post.log, "the server says that nobody tried")
     assert "Login:" not in post.log
 
 
@@ -229,7 +227,10 @@ def test_three_hundred_messages(post: Dovecot) -> None:
     sent = [letter(n) for n in range(300)]
     for raw in sent:
         post.deliver(raw)
-    assert mailbox.read_mailbox() == 300
+    read = mailbox.read_mailbox()
+    while row().read_at is None:  # a slow machine takes more than one run
+        read += mailbox.read_mailbox()
+    assert read == 300
     assert [arrivals.raw_of(one) for one in Arrival.objects.order_by("pk")] == sent
 
 
@@ -245,14 +246,16 @@ def test_a_message_of_twenty_five_megabytes_is_taken_in_whole(post: Dovecot) -> 
 
 
 def test_of_a_message_that_is_too_large_the_beginning_is_taken_in(post: Dovecot) -> None:
-    huge = letter(1, body=b"Dear shop,\r\n" + bytes(random.Random(1).choices(b"abc\n", k=41 * 1024 * 1024)))
+    huge = letter(
+        1, body=b"Dear shop,\r\n" + b"".join(b"%075d\r\n" % n for n in range(41 * 1024 * 1024 // 77))
+    )
     post.deliver(huge)
     post.deliver(letter(2))
     assert mailbox.read_mailbox() == 2
     first = Arrival.objects.order_by("pk")[0]
     raw = arrivals.raw_of(first)
     assert len(raw) == inbox.BEGINNING
-    assert huge.replace(b"\r\n", b"\n").startswith(raw.replace(b"\r\n", b"\n")[:-1])
+    assert huge.startswith(raw)
     assert first.excerpt.startswith("Dear shop,")
     assert "41 MB" in first.why
     assert "in the mailbox" in first.why
@@ -285,8 +288,8 @@ while True:
     mailbox.read_mailbox()
     time.sleep(0.05)
 """
-MESSAGES = 200
-KILLS = 6
+MESSAGES = 120
+KILLS = 4
 
 
 def reader(post: Dovecot, var: Path) -> subprocess.Popen[bytes]:
