@@ -21,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import actions, frame, links, queries
+from shopdesk.mail import actions, frame, links, mailbox, queries
 from shopdesk.mail.message import enclosures_of
 from shopdesk.mail.models import Email
 from shopdesk.mail.words import NoWords, subject_of, words
@@ -93,6 +93,7 @@ def emails(request: DeskRequest) -> HttpResponseBase:
             "worker_seen": seen,
             "worker_away": seen is None or seen.is_stale(timezone.now()),
             "as_files": not settings.EMAIL_URL,
+            "mailbox": queries.mailbox_trouble(),
             "mail_folder": settings.MAIL_FOLDER,
         },
     )
@@ -196,6 +197,18 @@ def email_again(request: DeskRequest, email_id: int) -> HttpResponseBase:
     return pressed(request, do, back=_back(request), said="It is back in line.")
 
 
+@desk_view
+@require_POST
+def mailbox_now(request: DeskRequest) -> HttpResponseBase:
+    """The mailbox is read at once, whatever the next try was to be."""
+
+    def do() -> str:
+        mailbox.try_now()
+        return _back(request)
+
+    return pressed(request, do, back=_back(request), said="It is being tried now.")
+
+
 def _back(request: DeskRequest) -> str:
     """The page at the desk whose press it was ("back" in the form), or the list of emails."""
     back = request.POST.get("back", "")
@@ -207,6 +220,7 @@ def _back(request: DeskRequest) -> str:
 
 urls = [
     path("emails/", emails, name="emails"),
+    path("emails/mailbox/", mailbox_now, name="mailbox-now"),
     path("emails/<int:email_id>/", email, name="email"),
     path("emails/<int:email_id>/html/", html, name="email-html"),
     path("emails/<int:email_id>/enclosed/<int:enclosure_id>/", enclosed, name="email-enclosed"),

@@ -20,7 +20,7 @@ from shopdesk.conversation.queries import timeline
 from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.mail import queries as mail
-from shopdesk.mail.models import Email
+from shopdesk.mail.models import Email, Mailbox
 from shopdesk.photos.models import Picture
 from shopdesk.progress.queries import updates_of
 from shopdesk.quotes.expiry import waits_for_follow_up
@@ -73,10 +73,11 @@ class Trouble:
     documents: list[Document]
     pictures: list[Picture]
     to_tell: int
+    mailbox: Mailbox | None
 
     @property
     def any(self) -> bool:
-        return bool(self.worker_silent or self.emails or self.documents or self.pictures)
+        return bool(self.worker_silent or self.emails or self.documents or self.pictures or self.mailbox)
 
 
 def trouble(now: datetime) -> Trouble:
@@ -97,4 +98,5 @@ def trouble(now: datetime) -> Trouble:
         documents=latest("document"),
         pictures=latest("picture"),
         to_tell=mail.to_tell().count(),
+        mailbox=mail.mailbox_trouble(),
     )
