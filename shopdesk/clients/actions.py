@@ -7,6 +7,7 @@ from django.db.models import F
 
 from shopdesk.base.refusals import Refused
 from shopdesk.clients.models import Client, Grant
+from shopdesk.look.said import one_line
 
 
 @transaction.atomic
@@ -19,8 +20,8 @@ def know_client(*, name: str, email: str, phone: str, address: str = "", by_voic
     now is the same client too, and can be written to from now on. Not so on the request page, where whoever
     knew a name and a number could have somebody else's link sent to themselves.
     """
-    email, phone = email.strip().lower(), phone.strip()
-    same = Client.objects.filter(name__iexact=name.strip())
+    name, email, phone = one_line(name), email.strip().lower(), phone.strip()
+    same = Client.objects.filter(name__iexact=name)
     known = None
     if email:
         known = same.filter(email=email).first()
@@ -32,7 +33,7 @@ def know_client(*, name: str, email: str, phone: str, address: str = "", by_voic
     elif phone:
         known = same.filter(email="", phone=phone).first()
     if known is None:
-        known = Client.objects.create(name=name.strip(), email=email, phone=phone, address=address)
+        known = Client.objects.create(name=name, email=email, phone=phone, address=address)
         Grant.objects.create(client=known)
     elif phone and by_voice and not known.phone:  # a stranger could have a link texted to their own number
         Client.objects.filter(pk=known.pk).update(phone=phone)
@@ -45,7 +46,7 @@ def correct(client: Client, *, name: str, email: str, phone: str, address: str) 
     """Put right who a client is and how they are reached. Returns which of these changed ("email"), in
     order. `client` holds what is kept by now. Raises `Refused` for a client whom nobody could reach."""
     typed = {
-        "name": " ".join(name.split()),
+        "name": one_line(name),
         "email": email.strip().lower(),
         "phone": phone.strip(),
         "address": "\n".join(line.strip() for line in address.splitlines() if line.strip()),

@@ -18,6 +18,7 @@ from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission, Letter, Piece, Shot
 from shopdesk.commissions.stages import ENDS, locked, write_line
 from shopdesk.craft import cautions
+from shopdesk.look.said import one_line
 from shopdesk.mail.actions import Person, readdress
 from shopdesk.mail.models import Email
 from shopdesk.photos.models import Picture
@@ -37,6 +38,10 @@ class NewPiece:
     finish_now: str = "unknown"
     trouble: str = ""
     hardware: str = ""
+
+    def __post_init__(self) -> None:
+        """A name stands within other people's sentences: nothing in it may turn or hide."""
+        object.__setattr__(self, "name", one_line(self.name))
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from shopdesk.conversation import actions, quick
 from shopdesk.conversation.forms import MessageForm, NoteForm, OwnNoteForm, QuickChoice
 from shopdesk.conversation.models import Message
 from shopdesk.conversation.queries import AT_ONCE, conversations, how_many_wait, talks, timeline
+from shopdesk.look.said import one_line
 from shopdesk.mail.returned import dead
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
@@ -40,7 +41,7 @@ def all_conversations(request: DeskRequest) -> HttpResponseBase:
         request,
         "conversation/conversations.html",
         {
-            "nav": "conversations",
+            "nav": "today",
             "q": words,
             "page": page,
             "rows": [(talk, known_by.get(talk.commission.pk)) for talk in listed],
@@ -74,9 +75,8 @@ def answer(request: DeskRequest, number: str) -> HttpResponseBase:
             form.add_error(no.field, no.sentence)
         else:
             if Message.objects.filter(commission=commission, by_client=True, answered_at=None).exists():
-                messages.info(
-                    request, f"{commission.client.name} wrote while you were writing. It still waits for you."
-                )
+                who = one_line(commission.client.name)
+                messages.info(request, f"{who} wrote while you were writing. It still waits for you.")
             return HttpResponseRedirect(landing)
     return _page(request, commission, form)
 
@@ -117,7 +117,7 @@ def _page(
     """The page of one conversation, with whichever of its three forms came back. What it shows has been
     seen."""
     form = form or MessageForm()
-    form.fields["text"].label = f"To {commission.client.name}"
+    form.fields["text"].label = f"To {one_line(commission.client.name)}"
     said = timeline(commission, None if "all" in request.GET else AT_ONCE)
     address = commission.client.email.lower()
     values = values_of(commission)
@@ -126,7 +126,7 @@ def _page(
         request,
         "conversation/answer.html",
         {
-            "nav": "conversations",
+            "nav": "commissions",
             "commission": commission,
             "dead": dead([address]).get(address) if address else None,
             "form": form,

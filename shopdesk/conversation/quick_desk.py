@@ -21,7 +21,7 @@ from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 @desk_view
 @require_safe
 def all_quick(request: DeskRequest) -> HttpResponseBase:
-    context = {"nav": "conversations", "answers": quick_answers()}
+    context = {"nav": "shop", "answers": quick_answers()}
     page: HttpResponse = render(request, "conversation/quick_answers.html", context)
     return page
 
@@ -74,7 +74,7 @@ def _page(
         request,
         "conversation/quick_answer.html",
         {
-            "nav": "conversations",
+            "nav": "shop",
             "form": form,
             "kept": kept,
             "newer": newer,
