@@ -8,7 +8,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
@@ -17,6 +17,33 @@ from django.conf import settings
 
 from shopdesk.mail.models import Email
 
+_LETTER_FIELDS = {
+    "client": {
+        "name": "The client’s name.",
+        "pieces": "The pieces, as one says them: “writing desk, armchair and mirror”.",
+        "number": "The commission’s number.",
+        "page": "The link to the place on their page that this is about.",
+        "shop_name": "The shop’s name.",
+        "shop_phone": "The shop’s phone number, if you have written one down.",
+    },
+    "shop": {
+        "name": "The client’s name.",
+        "pieces": "The pieces, as one says them: “writing desk, armchair and mirror”.",
+        "number": "The commission’s number.",
+        "page": "The link to the place at the desk that this is about.",
+        "shop_name": "The shop’s name.",
+    },
+}
+"""What every email about a commission knows (`commissions.letters`)."""
+_LETTER_SAMPLE = {
+    "name": "Ottoline Brask",
+    "number": "26-014",
+    "pieces": "writing desk and armchair",
+    "page": "shopdesk-link:sample/my/26-014/",
+    "shop_name": "The shop",
+    "shop_phone": "555-0118",
+    "phone": "",
+}
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
@@ -49,32 +76,77 @@ class About:
         return self.to == "client" and self.sort in (Email.Sort.NEWS, Email.Sort.REMINDER)
 
 
+@dataclass(frozen=True)
+class Source:
+    """The words that an email is made of: a subject and a body with fields in braces."""
+
+    subject: str
+    body: str
+    own: bool = False
+    """Whether the shop wrote them itself."""
+
+
 def kinds() -> list[str]:
     """Every kind that the shop has."""
-    return sorted(path.stem for path in _folder().glob("*.toml"))
+    return sorted({path.stem for folder in _folders() for path in folder.glob("*.toml")})
 
 
-@cache
 def about(kind: str) -> About:
     """What is known about a kind. One that nobody has written down counts as necessary."""
-    path = _folder() / f"{kind}.toml"
-    if not path.is_file():
+    path = _found(f"{kind}.toml")
+    if path is None:
         return About(kind, kind.replace("-", " ").capitalize())
+    return _about(kind, path, path.stat().st_mtime_ns)
+
+
+def shipped(kind: str) -> Source:
+    """The words that Shopdesk came with. Raises `LookupError` where there are none, `ValueError` where they
+    are no words."""
+    path = _found(f"{kind}.md")
+    if path is None:
+        raise LookupError(f"There are no words for the email “{kind}”.")
+    return _shipped(kind, path, path.stat().st_mtime_ns)
+
+
+@lru_cache(256)
+def _about(kind: str, path: Path, changed: int) -> About:
     known = tomllib.loads(path.read_text(encoding="utf-8"))
+    to = known["to"]
+    letter = known.get("letter", True)
     return About(
         kind=kind,
         title=known["title"],
         purpose=known["purpose"],
         goes=known["goes"],
-        to=known["to"],
+        to=to,
         sort=Email.Sort(known["sort"]),
         can_wait=known["can_wait"],
         required=tuple(known.get("required", ())),
-        fields=known.get("fields", {}),
+        fields={**known.get("fields", {}), **(_LETTER_FIELDS[to] if letter else {})},
         parts=known.get("parts", {}),
-        samples=known.get("samples", {}),
+        samples=_samples(known, _LETTER_SAMPLE if letter else {}),
     )
 
 
-def _folder() -> Path:
-    return Path(settings.BASE_DIR) / "templates" / "emails"
+def _samples(known: Mapping[str, Any], common: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """The first is the sample itself; each of the others says what it has otherwise."""
+    first = {**common, **known.get("sample", {})}
+    others = {says: {**first, **other} for says, other in known.get("samples", {}).items()}
+    return {known.get("sample_says", ""): first, **others}
+
+
+@lru_cache(256)
+def _shipped(kind: str, path: Path, changed: int) -> Source:
+    head, _, body = path.read_text(encoding="utf-8").lstrip().partition("\n")
+    subject = head.removeprefix("Subject:").strip()
+    if not head.startswith("Subject:") or not subject or not body.strip():
+        raise ValueError(f"The words of the email “{kind}” have to be a line “Subject: …” and then the body.")
+    return Source(subject, body.strip("\n"))
+
+
+def _found(name: str) -> Path | None:
+    return next((path for folder in _folders() if (path := folder / name).is_file()), None)
+
+
+def _folders() -> list[Path]:
+    return [Path(folder) / "emails" for folder in settings.TEMPLATES[0]["DIRS"]]

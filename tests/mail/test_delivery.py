@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shopdesk.base import blobs
 from shopdesk.base import work as works
-from shopdesk.mail import delivery, links
+from shopdesk.mail import claims, delivery, links
 from shopdesk.mail.actions import Enclose, Person, again
 from shopdesk.mail.delivery import deliver_all
 from shopdesk.mail.message import message
@@ -75,7 +75,8 @@ def test_a_refusal_is_the_end_and_says_whose(note: Any, server: Any) -> None:
     deliver_all()
     gone = fresh(email)
     assert gone.state == "failed"
-    assert gone.trouble == "ottoline@example.com was refused by the mail server: 550 5.1.1 no such user"
+    assert "550 5.1.1 no such user" in gone.trouble
+    assert gone.trouble != "550 5.1.1 no such user"  # plain words come first
     due_now()
     assert deliver_all() == 0
     again(gone)
@@ -96,50 +97,51 @@ def test_the_others_go_out_past_one_that_is_refused(note: Any, server: Any) -> N
     [
         FULL_FOR_NOW,
         smtplib.SMTPDataError(451, b"greylisted, come back"),
-        smtplib.SMTPDataError(421, b"too many"),
         smtplib.SMTPServerDisconnected("Connection unexpectedly closed"),
-        smtplib.SMTPSenderRefused(530, b"authentication needed", "hello@tidewell.example.com"),
-        smtplib.SMTPAuthenticationError(535, b"wrong password"),
-        smtplib.SMTPConnectError(554, b"not you"),
-        ConnectionRefusedError(111, "Connection refused"),
         TimeoutError("timed out"),
         OSError(28, "No space left on device"),
     ],
 )
 def test_trouble_that_may_pass_puts_it_off_with_growing_waits(
-    note: Any, server: Any, answer: Exception
+    note: Any, server: Any, clock: Any, answer: Exception
 ) -> None:
     email = note()
     waits = []
     for _ in range(3):
         server.answers = [answer]
-        due_now()
-        before = timezone.now()
+        before = clock.now
         deliver_all()
         late = fresh(email)
         assert late.state == "waiting"
         assert late.trouble
         waits.append((late.due_at - before).total_seconds())
+        clock.now = late.due_at
     assert 16 <= waits[0] <= 25
     assert waits[0] * 1.2 < waits[1] < waits[2]
-    due_now()
     assert deliver_all() == 1
     ids = {(letter.extra_headers["Message-ID"], letter.extra_headers["Date"]) for letter in server.tried}
     assert len(ids) == 1
     assert len({(letter.body, html_of(letter)) for letter in server.tried}) == 1
 
 
-def test_after_two_days_it_is_given_up(note: Any, server: Any) -> None:
+def test_after_two_days_of_asking_it_is_given_up(note: Any, server: Any, clock: Any) -> None:
     email = note()
-    asked = timedelta(0)
-    for _ in range(delivery.TRIES):
-        server.answers = [FULL_FOR_NOW]
-        due_now()
-        deliver_all()
-        asked += max(fresh(email).due_at - timezone.now(), timedelta(0))
-    assert fresh(email).state == "failed"
-    assert fresh(email).trouble.startswith("After two days of trying: ")
-    assert timedelta(days=1.2) < asked < timedelta(days=2.8)
+    server.always = {"ottoline@example.com": FULL_FOR_NOW}
+    clock.forward(days=5)  # it waited for a worker: that is nobody's asking
+    began, asked_at = clock.now, []
+    while fresh(email).state == "waiting":
+        asked_at.append(clock.now)
+        assert deliver_all() == 0
+        clock.now = max(clock.now, fresh(email).due_at)
+    gone = fresh(email)
+    assert gone.state == "failed"
+    assert gone.trouble.startswith("After two days of trying: ")
+    assert "452 mailbox full" in gone.trouble
+    assert asked_at[-1] - began == timedelta(days=2)
+    assert 12 < len(asked_at) < delivery.MOST_TRIES
+    again(gone)
+    assert deliver_all() == 0
+    assert fresh(email).state == "waiting", "asked anew, it has two days anew"
 
 
 @pytest.mark.parametrize(
@@ -151,14 +153,6 @@ def test_a_no_to_this_message_is_the_end_of_it(note: Any, server: Any, answer: E
     server.answers = [answer]
     deliver_all()
     assert fresh(email).state == "failed"
-
-
-def test_no_server_ends_the_run_and_leaves_the_others_as_they_are(note: Any, server: Any) -> None:
-    emails = [note() for _ in range(5)]
-    server.answers = [ConnectionRefusedError("refused")] * 5
-    assert deliver_all() == 0
-    assert len(server.tried) == 1
-    assert sorted(fresh(email).tries for email in emails) == [0, 0, 0, 0, 1]
 
 
 def test_a_line_that_breaks_after_a_while_is_opened_again(note: Any, server: Any) -> None:
@@ -197,9 +191,9 @@ def test_killed_after_the_servers_yes_it_goes_out_again_as_the_same(
 def test_killed_before_it_was_handed_over_nothing_is_lost(note: Any, server: Any, template: Any) -> None:
     """The words are kept first: a template that changes meanwhile does not change what went out."""
     email = note(words="as it was")
-    claimed = works.claim(to_send(), lease=timedelta(minutes=1))
-    assert claimed is not None
-    assert delivery._word(claimed)
+    (claimed,) = claims.due(1, timedelta(minutes=1))
+    delivery._make_words(claimed)
+    assert claims.keep_words(claimed)
     template("note", "Subject: another\n\nthing")
     due_now()
     assert deliver_all() == 1
@@ -209,26 +203,34 @@ def test_killed_before_it_was_handed_over_nothing_is_lost(note: Any, server: Any
 
 def test_who_lost_the_lease_neither_words_nor_ends_it(note: Any, server: Any) -> None:
     email = note()
-    slow = works.claim(to_send(), lease=timedelta(seconds=-1))
-    assert slow is not None
+    (slow,) = claims.due(1, timedelta(seconds=-1))
     assert deliver_all() == 1
-    assert delivery._word(slow) is False
-    assert works.give_up(slow, "too late") is False
+    delivery._make_words(slow)
+    assert claims.keep_words(slow) is False
+    assert claims.give_up(slow, "too late") is False
+    assert works.put_off(slow, timedelta(0)) is False
+    assert claims.renew(slow, timedelta(minutes=1)) is False
+    claims.put_back([slow])
     assert fresh(email).state == "done"
+    assert fresh(email).tries == 2
 
 
 def test_an_email_that_kills_its_worker_is_given_up_in_the_end(note: Any, server: Any) -> None:
     email = note()
-    Email.objects.update(tries=delivery.TRIES + 3)
+    Email.objects.update(tries=delivery.MOST_TRIES)
     deliver_all()
     assert fresh(email).state == "failed"
     assert server.tried == []
 
 
 def test_a_template_that_is_wrong_stops_one_email_and_no_other(note: Any, template: Any, server: Any) -> None:
-    template("bad", "Subject: x\n\n{{ name|nonsense }}")
+    template("bad", "Subject: x\n\n{part}", {"part": "{{ name|nonsense }}"})
     bad, missing, odd = note("bad"), note("never-written"), note("odd")
-    template("odd", "Subject: x\n\n{% widthratio 1 0 0 as x %}{{ words|floatformat:page }}{% cycle %}")
+    template(
+        "odd",
+        "Subject: x\n\n{part}",
+        {"part": "{% widthratio 1 0 0 as x %}{{ words|floatformat:page }}{% cycle %}"},
+    )
     good = note()
     assert deliver_all() == 1
     assert fresh(good).state == "done"
@@ -340,9 +342,7 @@ def test_bytes_that_were_there_and_are_not_put_it_off(
     assert fresh(email).trouble == "What it should carry is gone: lost"
 
 
-@pytest.mark.parametrize(
-    "address", ["nobody", "a b@example.com", "ottoliné@example.com", "x@example.com\nBcc: y@z", "@x"]
-)
+@pytest.mark.parametrize("address", ["nobody", "a b@example.com", "x@example.com\nBcc: y@z", "@x"])
 def test_an_address_that_is_none_is_said(note: Any, server: Any, address: str) -> None:
     email = note(to=Person("Ottoline", address))
     deliver_all()

@@ -15,10 +15,13 @@ from django.core.mail import EmailMessage
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission
+from shopdesk.mail.catalogue import about
 from shopdesk.mail.models import Email
 from shopdesk.mail.words import words
 from shopdesk.quotes import actions
 from tests.quotes.making import send
+
+pytestmark = pytest.mark.django_db
 
 PAGE = "shopdesk-link:client/1/my/26-001/"
 TO_THE_SHOP = {
@@ -35,9 +38,9 @@ ONLY_IN_AN_EMAIL = re.compile(r"enclos|this email|\bwrite to us\b|\battached\b",
 
 
 def said(kind: str, way: str, turns: set[str]) -> str:
-    """A kind's words with everything that its template asks for, but for the names in `turns`."""
-    source = (Path(settings.BASE_DIR) / f"templates/emails/{kind}.md").read_text()
-    names = set(re.findall(r"[a-z_]+", " ".join(re.findall(r"\{[{%].*?[%}]\}", source)))) - turns
+    """A kind's words with everything that they and their parts ask for, but for the names in `turns`."""
+    asked = [*about(kind).fields, *re.findall(r"\{[{%].*?[%}]\}", " ".join(about(kind).parts.values()))]
+    names = set(re.findall(r"[a-z_]+", " ".join(asked))) - turns
     context: dict[str, Any] = dict.fromkeys(names - {"enclosed", "by_email"}, "something")
     context |= {"page": PAGE, "reach": "Call us on 555-0118."}
     for name in names & {"options", "changed", "note", "words", "reason", "invoices"}:
