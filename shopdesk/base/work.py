@@ -70,11 +70,18 @@ def finish(row: Work, *, now: datetime | None = None, **values: Any) -> bool:
 
 
 def put_off(
-    row: Work, after: timedelta, trouble: str = "", *, counts: bool = True, now: datetime | None = None
+    row: Work,
+    after: timedelta,
+    trouble: str = "",
+    *,
+    counts: bool = True,
+    now: datetime | None = None,
+    **values: Any,
 ) -> bool:
-    """Not now: try again `after` that long. `counts=False` takes the try back (it only waited for something
-    else)."""
-    values: dict[str, Any] = {} if counts else {"tries": F("tries") - 1}
+    """Not now: try again `after` that long, setting `values` in the same statement. `counts=False` takes the
+    try back (it only waited for something else)."""
+    if not counts:
+        values["tries"] = F("tries") - 1
     return _end(row, state=State.WAITING, due_at=(now or timezone.now()) + after, trouble=trouble, **values)
 
 

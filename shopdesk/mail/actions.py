@@ -20,6 +20,7 @@ from shopdesk.base import work
 from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
 from shopdesk.mail import catalogue, tags
+from shopdesk.mail.claims import UNWORDED, release_members
 from shopdesk.mail.models import DeadAddress, Email, Enclosure
 from shopdesk.mail.words import NoWords, words
 
@@ -229,7 +230,8 @@ def told(email: Email) -> None:
 def again(email: Email) -> None:
     """Put an email that failed back in line. Raises `Refused` when it has not failed, or not any more."""
     rows = Email.objects.filter(pk=email.pk, way=Email.Way.EMAIL, state=Email.State.FAILED)
-    rows.update(gather="", came_back_at=None)  # it has been tried: nothing is added to it any more
+    # It has been tried: nothing is added to it any more.
+    rows.update(gather="", came_back_at=None, put_off_since=None)
     if not work.again(rows):
         raise Refused("That email is back in line already.")
     nudge(TASK)
@@ -249,8 +251,12 @@ def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
         if "phone" in email.context:
             values["context"] = {**email.context, "phone": phone}
         if email.to_address not in ("", address):
+            if email.bundle_id and not _taken_out(email):
+                continue
             moved += 1
-            values |= {"to_address": address, "gather": ""}
+            values |= {"to_address": address, "gather": "", "bundle": None}
+            if email.bundle_id or release_members(email):
+                values |= UNWORDED
             if not by_email:
                 values |= {
                     "way": Email.Way.TELL,
@@ -262,3 +268,10 @@ def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
                 values |= {"way": Email.Way.EMAIL, "due_at": timezone.now()}
         Email.objects.filter(pk=email.pk, state=email.state).update(**values)
     return moved
+
+
+def _taken_out(email: Email) -> bool:
+    """Take an email out of the one that it was to go out in, whose words are made anew without it. `False`
+    when that one is being handed over."""
+    carrier = Email.objects.filter(pk=email.bundle_id, state=Email.State.WAITING)
+    return bool(carrier.update(**UNWORDED))

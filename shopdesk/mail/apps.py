@@ -8,7 +8,8 @@ class MailConfig(AppConfig):
         from shopdesk.base import blobs, sweep
         from shopdesk.mail import arrivals, mailbox
         from shopdesk.mail.actions import TASK
-        from shopdesk.mail.delivery import deliver_all, there
+        from shopdesk.mail.delivery import deliver_all
+        from shopdesk.mail.enclosed import there
 
         sweep.register(TASK, deliver_all)
         sweep.register(mailbox.TASK, mailbox.read_mailbox)

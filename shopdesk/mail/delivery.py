@@ -1,31 +1,39 @@
-"""Handing emails over. A worker claims one after the other and sends them through one connection.
+"""Handing emails over: a run of one worker, through one connection.
 
-1. Look for what waiting emails carry and whose bytes have come into being meanwhile.
-2. Claim an email with everything there; at its first try, make its words and keep them.
-3. Hand it over; mark it done, put it off, or give it up with a reason.
+1. Look for what waiting emails carry and whose bytes have come into being meanwhile (`enclosed`).
+2. Take emails with everything there (`claims`, `bundles`); at the first try, make their words and keep them.
+3. Ask once more whether each is needed, and hand it over; mark it done, put it off, or give it up with a
+   reason.
+4. When the server cannot be used, stop the whole line (`pause`): no email bears a try for that.
 
 A worker that is killed between the server's yes and the mark leaves a row whose lease runs out: the email
-goes out again, with the same Message-ID and Date, so that a mailbox can tell."""
+goes out again, with the same Message-ID and Date, so that a mailbox can tell.
+
+Where the handing over of one email broke off, only another email can say whose fault it was. Until one went
+through, or several broke off as well, the first is a suspect, and nothing is written down against it."""
 
 from __future__ import annotations
 
 import logging
-import smtplib
 import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.core.mail import get_connection
-from django.core.mail.backends.base import BaseEmailBackend
-from django.db import DatabaseError
+from django.db import DataError, InterfaceError, OperationalError, connection, transaction
 from django.utils import timezone
 
 from shopdesk.base import blobs, work
 from shopdesk.base.nudge import nudge
+from shopdesk.mail import bundles, claims, pause
 from shopdesk.mail.actions import TASK
-from shopdesk.mail.message import BadAddress, DeadLink, message
-from shopdesk.mail.models import Email, Enclosure
-from shopdesk.mail.queries import to_send
+from shopdesk.mail.enclosed import look_for_enclosures
+from shopdesk.mail.handing import Away, Broken, Later, Line, Refused
+from shopdesk.mail.message import BadAddress, DeadLink, Letter, message
+from shopdesk.mail.models import Email, Pause
+from shopdesk.mail.still import still_needed
 from shopdesk.mail.words import NoWords, words
 
 log = logging.getLogger(__name__)
@@ -33,178 +41,289 @@ log = logging.getLogger(__name__)
 LEASE = timedelta(minutes=5)
 """Longer than all that may happen to one email: `EMAIL_TIMEOUT` for each of a handful of answers of the
 server."""
-TRIES = 17
-"""With growing waits these are about two days."""
-LATEST_PICTURE = timedelta(minutes=20)
-"""No longer do words wait for a picture that stands within them: it is on the page as well."""
+BATCH = 8
+TWO_DAYS = timedelta(days=2)
+"""So long a server is asked again that does not take an email for now."""
+MOST_TRIES = 40
+"""More than two days of asking come to: such an email never came to an end, because its worker died."""
+BROKEN_IN_A_ROW = 3
+"""So many different emails whose handing over broke off are the server's fault."""
+NO_IN_A_ROW = 8
+"""After so many in a row that the server did not take, for now or for good, the line stops: it must not turn
+everything away."""
+NO_TO_A_TRIAL = 3
+"""The same where it is tried whether a pause is over."""
 _RUN_SECONDS = 120
-_SHOP_WIDE_CODES = (421, 530, 534, 535, 538)
-"""Answers that are about the server or our account and not about the email in hand (RFC 5321, RFC 4954)."""
-
-
-class _Refused(Exception):
-    """The server will never take this email."""
-
-
-class _Later(Exception):
-    """The server does not take this email now."""
-
-
-class _NoServer(Exception):
-    """Nothing can be handed over now."""
-
-
-@dataclass
-class _Line:
-    """One connection for many emails. After trouble it is closed, and opened again for the next email."""
-
-    backend: BaseEmailBackend = field(default_factory=lambda: get_connection())
-    handed_over: int = 0
-    """Since it was opened."""
-
-    def hand_over(self, email: Email) -> None:
-        letter = message(email)
-        try:
-            self.backend.open()
-            self.backend.send_messages([letter])
-        except smtplib.SMTPRecipientsRefused as error:
-            code, said = next(iter(error.recipients.values()))
-            raise self._judged(email, code, said) from error
-        except (smtplib.SMTPAuthenticationError, smtplib.SMTPConnectError, smtplib.SMTPHeloError) as error:
-            raise _NoServer(_answer(error.smtp_code, error.smtp_error)) from error
-        except smtplib.SMTPSenderRefused as error:
-            if error.smtp_code == 552:  # too large, said early (RFC 1870)
-                raise self._judged(email, error.smtp_code, error.smtp_error) from error
-            raise _NoServer(_answer(error.smtp_code, error.smtp_error)) from error
-        except smtplib.SMTPResponseException as error:
-            raise self._judged(email, error.smtp_code, error.smtp_error) from error
-        except OSError as error:  # no route, no answer, a line that went dead, a full disk; smtplib's own too
-            raise _NoServer(str(error) or type(error).__name__) from error
-        self.handed_over += 1
-
-    def _judged(self, email: Email, code: int, said: bytes | str) -> Exception:
-        answer = _answer(code, said)
-        if code in _SHOP_WIDE_CODES:
-            return _NoServer(answer)
-        if code >= 500:
-            return _Refused(f"{email.to_address} was refused by the mail server: {answer}")
-        return _Later(f"The mail server does not take it for now: {answer}")
-
-    def close(self) -> None:
-        self.handed_over = 0
-        try:
-            self.backend.close()
-        except OSError as error:
-            log.info("The mail server's line was closed from the other side: %s", error)
+_AGAIN_AFTER = (0.2, 1.0, 3.0)
+"""Seconds after which a database that went away is asked again to note a server's yes."""
+_NOT_THERE = (OperationalError, InterfaceError)
 
 
 def deliver_all() -> int:
     """Send every email that is due. Returns how many were handed over. Ends early when the mail server
-    cannot be reached (the others stay in line as they are) or after two minutes (and asks for another
-    run)."""
-    _look_for_enclosures()
-    line = _Line()
-    ends_at = time.monotonic() + _RUN_SECONDS
-    count = 0
-    try:
-        while (email := work.claim(to_send(), lease=LEASE)) is not None:
-            done, go_on = _deliver(email, line)
-            count += done
-            if not go_on:
-                break
-            if time.monotonic() > ends_at:
-                nudge(TASK)
-                break
-    finally:
-        line.close()
-    return count
+    cannot be used (the others stay in line as they are) or after two minutes (and asks for another run)."""
+    look_for_enclosures()
+    return _Run().go()
 
 
-def _deliver(email: Email, line: _Line) -> tuple[bool, bool]:
-    """One claimed email → whether it was handed over, and whether the run goes on."""
+@dataclass
+class _Run:
+    line: Line = field(default_factory=lambda: Line(lambda: get_connection()))
+    handed_over: int = 0
+    last_yes: datetime | None = None
+    noes: int = 0
+    """Emails in a row that the server did not take."""
+    suspects: list[tuple[Email, Broken]] = field(default_factory=list)
+    trial: Pause | None = None
+    """The pause, where it is this run that tries whether it is over."""
+    taken: list[Email] = field(default_factory=list)
+    """Claimed, and not looked at yet."""
+
+    def go(self) -> int:
+        ends_at = timezone.now() + timedelta(seconds=_RUN_SECONDS)
+        going = True
+        try:
+            while going and self._may_take() and self._take():
+                while going and self.taken:
+                    going = self._deliver(self.taken.pop(0))
+                    if going and timezone.now() > ends_at:
+                        nudge(TASK)
+                        going = False
+            self._end_of_line()
+            self.line.close()
+        finally:
+            self.line.drop()
+            self._leave()
+        return self.handed_over
+
+    # -- taking -----------------------------------------------------------------------------------------
+
+    def _may_take(self) -> bool:
+        """Whether the line does not stand still; or it does, and it is this run that tries it."""
+        if self.trial:
+            return True
+        standing = pause.standing()
+        if standing is None:
+            return True
+        if self.last_yes is not None and self.last_yes > standing.since:
+            pause.lift()  # somebody else had trouble, and the server took ours after that
+            return True
+        if pause.probe(standing, LEASE):
+            self.trial = standing
+            return True
+        return False
+
+    def _take(self) -> bool:
+        """Claim what is next. `False` when nothing is."""
+        while left := claims.abandoned(LEASE):
+            if not left[0].can_wait or bundles.may_still_go(left[0]):
+                self.taken = left
+                return True
+        self.taken = claims.due(1 if self.trial else BATCH, LEASE)
+        if self.taken:
+            self.taken = self._with_words(self.taken)
+            return True
+        self.taken = bundles.next_one(LEASE)
+        return bool(self.taken)
+
+    def _with_words(self, batch: Sequence[Email]) -> list[Email]:
+        """Make the words of several and keep them at one stroke."""
+        ready = [email for email in batch if email.worded_at is not None]
+        fresh = []
+        for email in batch:
+            if email.worded_at is None:
+                with _own_trouble(email):
+                    _make_words(email)
+                    fresh.append(email)
+        try:
+            with transaction.atomic():
+                ready += [email for email in fresh if claims.keep_words(email)]
+        except (DataError, ValueError):  # words that the database does not take: each alone shows whose
+            for email in fresh:
+                with _own_trouble(email), transaction.atomic():
+                    if claims.keep_words(email):
+                        ready.append(email)
+        return ready
+
+    # -- handing over -----------------------------------------------------------------------------------
+
+    def _deliver(self, email: Email) -> bool:
+        """One claimed email. Returns whether the run goes on."""
+        ready: tuple[Letter, Sequence[Email]] | None = None
+        with _own_trouble(email):
+            ready = _made_ready(email)
+        if ready is None or not self._lease_is_long(email):
+            return True
+        letter, members = ready
+        try:
+            self.line.hand_over(letter)
+        except BadAddress as error:  # it takes a server that knows such addresses, and this one does not
+            claims.give_up(email, str(error))
+            return True
+        except Refused as error:
+            claims.give_up(email, str(error))
+            return self._no(str(error))
+        except Later as error:
+            _put_off(email, str(error))
+            return self._no(str(error))
+        except Broken as error:
+            self.line.drop()
+            self.suspects.append((email, error))
+            if len(self.suspects) >= BROKEN_IN_A_ROW:
+                self._stop(str(error))
+                return False
+            return self._no(str(error))
+        except Away as error:
+            self.line.drop()
+            claims.put_back([email])
+            self._stop(str(error))
+            return False
+        except Exception as error:
+            log.exception("Email %s could not be handed over.", email.pk)
+            self.line.drop()
+            claims.give_up(email, f"It could not be handed over: {error}")
+            return True
+        self.handed_over += 1
+        if not _noted(email, members):
+            log.warning("Email %s was handed over, and by another worker as well.", email.pk)
+        self._yes()
+        return True
+
+    def _lease_is_long(self, email: Email) -> bool:
+        """Whether enough is left of the lease for all that may happen to an email; those that were taken
+        together share one, and the last begins it anew."""
+        assert email.lease_until is not None
+        if email.lease_until - timezone.now() > LEASE * 0.8:
+            return True
+        return claims.renew(email, LEASE)
+
+    def _yes(self) -> None:
+        """The server works: whatever broke off before was the fault of that email."""
+        self.last_yes, self.noes = timezone.now(), 0
+        for email, error in self.suspects:
+            _put_off(email, str(error))
+        self.suspects.clear()
+        self._lift()
+
+    def _no(self, why: str) -> bool:
+        self.noes += 1
+        if self.noes < (NO_TO_A_TRIAL if self.trial else NO_IN_A_ROW):
+            return True
+        self._stop(why)
+        return False
+
+    # -- whose fault it is ------------------------------------------------------------------------------
+
+    def _stop(self, why: str) -> None:
+        """It is the server's fault: the whole line waits, and the suspects are none; but others are tried
+        before them."""
+        log.warning("The mail server cannot be used: %s", why)
+        claims.put_back((email for email, _ in self.suspects), due_at=timezone.now())
+        self.suspects.clear()
+        if self.trial:
+            pause.failed(self.trial, why)
+            self.trial = None
+        else:
+            pause.begin(why)
+
+    def _lift(self) -> None:
+        if self.trial:
+            pause.lift()
+            self.trial = None
+
+    def _end_of_line(self) -> None:
+        """Nothing more is due that could say whose fault it was."""
+        if self.suspects:
+            email, error = self.suspects[-1]
+            fresh = error.shop_wide and email.put_off_since is None and self.last_yes is None
+            if self.trial or fresh:
+                self._stop(str(error))
+            else:
+                for email, error in self.suspects:
+                    _put_off(email, str(error))
+                self.suspects.clear()
+        elif self.trial and self.noes:
+            self._lift()  # it answers, and had something against those emails
+        elif self.trial:
+            pause.put_back(self.trial)
+            self.trial = None
+
+    def _leave(self) -> None:
+        """Whatever ends the run: what was claimed goes back into line. What cannot be written down is taken
+        over when its lease has run out."""
+        left = [*self.taken, *(email for email, _ in self.suspects)]
+        self.taken, self.suspects = [], []
+        try:
+            claims.put_back(left)
+            if self.trial:
+                pause.put_back(self.trial)
+        except _NOT_THERE as error:
+            log.warning("%s emails wait until their lease has run out: %s", len(left), error)
+
+
+@contextmanager
+def _own_trouble(email: Email) -> Iterator[None]:
+    """What is wrong with one email (its words, what it carries, a bug) ends that one or puts it off; the
+    others go out."""
     try:
-        if email.tries > TRIES + 3:  # no answer of a server ended these tries: the worker died of the email
-            work.give_up(email, "It was tried again and again and never came to an end.")
-            return False, True
-        if email.worded_at is None and not _word(email):
-            return False, True
-        line.hand_over(email)
-    except (NoWords, BadAddress, DeadLink, _Refused) as error:
-        work.give_up(email, str(error))
+        yield
+    except (NoWords, BadAddress, DeadLink) as error:
+        claims.give_up(email, str(error))
     except blobs.Gone as error:
-        work.give_up(email, f"What it should carry is gone: {error}")
+        claims.give_up(email, f"What it should carry is gone: {error}")
     except blobs.NotYet:
-        work.put_off(email, timedelta(minutes=1), "What it carries is not there at the moment.")
-    except _Later as error:
-        _put_off(email, str(error))
-    except _NoServer as error:
-        log.warning("The mail server cannot be used: %s", error)
-        # A line that has carried something may simply have had enough: then a new one is worth a try.
-        worth_a_try = line.handed_over > 0
-        line.close()
-        _put_off(email, f"The mail server could not be reached or used: {error}")
-        return False, worth_a_try
-    except DatabaseError:
+        _put_off(email, "What it carries is not there at the moment.")
+    except _NOT_THERE:
         raise
     except Exception as error:
-        # Whatever is wrong with one email (a template's filter, a picture's bytes), the others go out.
         log.exception("Email %s could not be made.", email.pk)
-        work.give_up(email, f"It could not be made: {error}")
-    else:
-        return work.finish(email), True
-    return False, True
+        claims.give_up(email, f"It could not be made: {error}")
 
 
-def _word(email: Email) -> bool:
-    """Make the words and keep them before anybody sees them. `False` when somebody else took the email
-    over."""
+def _made_ready(email: Email) -> tuple[Letter, Sequence[Email]] | None:
+    """What is to be handed over, and which emails go out in it; `None` when nothing goes."""
+    if email.tries > MOST_TRIES:
+        claims.give_up(email, "It was tried again and again and never came to an end.")
+        return None
+    if email.can_wait:
+        members = bundles.prepare(email)
+        return None if members is None else (message(email), members)
+    if email.worded_at is None:
+        _make_words(email)
+        if not claims.keep_words(email):
+            return None
+    if not still_needed(email):
+        claims.not_needed(email)
+        return None
+    return message(email), ()
+
+
+def _make_words(email: Email) -> None:
     said = words(email)
-    now = timezone.now().replace(microsecond=0)
-    kept = Email.objects.filter(pk=email.pk, lease=email.lease, state=Email.State.UNDER_WAY).update(
-        subject=said.subject, text=said.text, html=said.html, worded_at=now
-    )
-    email.subject, email.text, email.html, email.worded_at = said.subject, said.text, said.html, now
-    return bool(kept)
+    email.subject, email.text, email.html = said.subject, said.text, said.html
+    email.worded_at = timezone.now().replace(microsecond=0)
 
 
 def _put_off(email: Email, trouble: str) -> None:
-    if email.tries >= TRIES:
-        work.give_up(email, f"After two days of trying: {trouble}")
+    """Later, after a growing wait; after two days, not any more."""
+    now = timezone.now()
+    since = email.put_off_since or now
+    left = since + TWO_DAYS - now
+    if left <= timedelta(0):
+        claims.give_up(email, f"After two days of trying: {trouble}")
     else:
-        work.put_off(email, work.growing_wait(email.tries), trouble)
+        work.put_off(email, min(work.growing_wait(email.tries), left), trouble, put_off_since=since)
 
 
-def _answer(code: int, said: bytes | str) -> str:
-    words = said.decode("utf-8", "replace") if isinstance(said, bytes) else said
-    return " ".join(f"{code} {words}".split())[:300]
-
-
-def _look_for_enclosures() -> None:
-    """The signal that bytes have come into being may have died with its worker: look."""
-    late = timezone.now() - LATEST_PICTURE
-    missing = Enclosure.objects.filter(
-        ready=False, email__way=Email.Way.EMAIL, email__state=Email.State.WAITING
-    ).order_by("id")
-    for enclosure in missing.select_related("email"):
+def _noted(email: Email, members: Sequence[Email]) -> bool:
+    """Write the server's yes down, also where the database went away in this moment."""
+    for seconds in _AGAIN_AFTER:
         try:
-            blobs.fetch(enclosure.ref)
-        except blobs.NotYet:
-            if enclosure.cid and enclosure.email.due_at < late:
-                enclosure.delete()
-        except blobs.Gone as error:
-            if enclosure.cid:  # the words go without the picture
-                enclosure.delete()
-                continue
-            Email.objects.filter(pk=enclosure.email_id, state=Email.State.WAITING).update(
-                state=Email.State.FAILED,
-                done_at=timezone.now(),
-                trouble=f"What it should carry is gone: {error}",
-            )
-        else:
-            Enclosure.objects.filter(pk=enclosure.pk).update(ready=True)
-
-
-def there(sender: object, ref: str, **kwargs: object) -> None:
-    """Bytes have come into being: an email that carries them may go."""
-    if Enclosure.objects.filter(ref=ref, ready=False).update(ready=True):
-        nudge(TASK)
+            return claims.finish(email, members)
+        except _NOT_THERE as error:
+            if connection.in_atomic_block:
+                raise
+            log.warning("The database is asked again to note that email %s went out: %s", email.pk, error)
+            connection.close()
+            time.sleep(seconds)
+    return claims.finish(email, members)

@@ -9,6 +9,10 @@ from django.db.models import Q
 
 from shopdesk.base.models import Work
 
+IN_LINE = Q(state=Work.State.WAITING, way="email", complete=True, bundle__isnull=True)
+"""Emails that go out as soon as they are due. What is done, what is told, what waits for its bytes and what
+goes out with another is not among them, however much there is of it."""
+
 
 class Email(Work):
     """One email to one person, or (`way` = tell) the same words for the owner to pass on to somebody without.
@@ -65,6 +69,12 @@ class Email(Work):
     """When it turned out, before it was handed over, that there was no reason for it any more."""
     came_back_at = models.DateTimeField(null=True)
     """When a bounce said that it did not arrive; `trouble` says why."""
+    complete = models.BooleanField(default=True)
+    """Whether everything is there that it carries."""
+    held_at = models.DateTimeField(null=True)
+    """Since when it is kept for a later hour or day, though it was due."""
+    put_off_since = models.DateTimeField(null=True)
+    """When its mail server first did not take it for now."""
 
     class Meta(Work.Meta):
         indexes = [
@@ -77,6 +87,8 @@ class Email(Work):
                 condition=Q(can_wait=True),
             ),
             models.Index(fields=["bundle"], name="mail_email_bundle", condition=Q(bundle__isnull=False)),
+            models.Index(fields=["can_wait", "due_at", "id"], name="mail_email_line", condition=IN_LINE),
+            models.Index(fields=["id"], name="mail_email_incomplete", condition=Q(complete=False)),
         ]
         constraints = [
             models.UniqueConstraint(
@@ -108,6 +120,19 @@ class Enclosure(models.Model):
 
     class Meta:
         indexes = [models.Index(fields=["ref"], name="mail_enclosure_unready", condition=Q(ready=False))]
+
+
+class Turn(models.Model):
+    """Whose turn it is to be the one email of a day, on the shop's wall, that somebody gets without asking
+    or needing it."""
+
+    address = models.CharField(max_length=254)
+    """In lower case."""
+    day = models.DateField()
+    email = models.OneToOneField(Email, on_delete=models.CASCADE, related_name="turn")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["address", "day"], name="one_email_a_day")]
 
 
 class Pause(models.Model):

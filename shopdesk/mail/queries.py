@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from shopdesk.base.models import Heartbeat
 from shopdesk.mail.inbox import parse
-from shopdesk.mail.models import Email, Enclosure, Mailbox
+from shopdesk.mail.models import Arrival, Email, Enclosure, Mailbox
 
 NEARLY_FULL = 90
 """Percent of what a mailbox may hold, from which on the desk says so."""
 
-_UNREADY = Enclosure.objects.filter(email=OuterRef("pk"), ready=False)
-
 
 def to_send() -> QuerySet[Email]:
-    """Emails with everything there that they carry: what a worker may claim from."""
-    return Email.objects.filter(~Exists(_UNREADY), way=Email.Way.EMAIL)
+    """Emails with everything there that they carry, and that go out by themselves: what a worker may claim
+    from."""
+    return Email.objects.filter(way=Email.Way.EMAIL, complete=True, bundle=None)
+
+
+def carried_by(email: Email) -> list[Enclosure]:
+    """What an email carries, and what those carry that go out in it, in the order in which it was put in."""
+    carried = list(email.enclosures.all())  # which may have been fetched with it
+    if email.can_wait:
+        carried += Enclosure.objects.filter(email__bundle=email, email__worded_at=email.worded_at)
+    return sorted(carried, key=lambda one: one.pk)
 
 
 def to_tell() -> QuerySet[Email]:
@@ -26,8 +33,33 @@ def to_tell() -> QuerySet[Email]:
 
 
 def failed() -> QuerySet[Email]:
-    """Emails that will not go out unless somebody presses, newest first."""
+    """Emails that did not go out and will not unless somebody presses, newest first."""
+    return _failed().filter(came_back_at=None)
+
+
+def came_back() -> QuerySet[Email]:
+    """Emails that went out and did not arrive, newest first."""
+    return _failed().filter(came_back_at__isnull=False)
+
+
+def _failed() -> QuerySet[Email]:
     return Email.objects.filter(way=Email.Way.EMAIL, state=Email.State.FAILED).order_by("-done_at", "-id")
+
+
+def to_place() -> QuerySet[Arrival]:
+    """Emails that came in and wait for the owner to say where they belong, longest waiting first."""
+    return Arrival.objects.filter(verdict=Arrival.Verdict.TRAY).order_by("made_at", "id")
+
+
+def laid_aside() -> QuerySet[Arrival]:
+    """What came in and has no place: let go, robots' answers, bounces, doubles; newest first."""
+    kinds = (
+        Arrival.Verdict.DROPPED,
+        Arrival.Verdict.AUTOMATIC,
+        Arrival.Verdict.BOUNCE,
+        Arrival.Verdict.TWICE,
+    )
+    return Arrival.objects.filter(verdict__in=kinds).order_by("-made_at", "-id")
 
 
 def waiting() -> QuerySet[Email]:
@@ -40,10 +72,17 @@ def waiting_count() -> int:
     return waiting().count()
 
 
+def not_needed() -> QuerySet[Email]:
+    """Emails that had no reason any more when their time came, newest first."""
+    rows = Email.objects.filter(state=Email.State.DONE, not_needed_at__isnull=False)
+    return rows.order_by("-not_needed_at", "-id")
+
+
 def sent(search: str = "") -> QuerySet[Email]:
     """Emails that went out and words that were passed on, newest first; `search` finds names, addresses and
     subjects."""
-    rows = Email.objects.filter(state=Email.State.DONE).order_by(F("done_at").desc(nulls_last=True), "-id")
+    gone = Email.objects.filter(state=Email.State.DONE, not_needed_at=None)
+    rows = gone.order_by(F("done_at").desc(nulls_last=True), "-id")
     for word in search.split()[:8]:
         rows = rows.filter(
             Q(to_name__icontains=word) | Q(to_address__icontains=word) | Q(subject__icontains=word)

@@ -1,0 +1,156 @@
+"""Taking emails out of the line, and what becomes of them. Every ending is guarded by the lease.
+
+What never waits is taken several at a time under one lease. An email that somebody had and did not end is
+taken alone: should it be what its worker died of, no other bears a try for it."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.db.models import F, Prefetch, QuerySet
+from django.utils import timezone
+
+from shopdesk.base import work
+from shopdesk.mail.models import Email, Enclosure, Turn
+from shopdesk.mail.queries import to_send
+
+UNWORDED = {"worded_at": None, "subject": "", "text": "", "html": ""}
+_IN_ORDER = Prefetch("enclosures", Enclosure.objects.order_by("id"))
+_State = Email.State
+
+
+def in_line(now: datetime, *, can_wait: bool) -> QuerySet[Email]:
+    """What is due, in the order of its index (`mail_email_line`): however many rows are done or wait for
+    something, it is not looked at."""
+    rows = to_send().filter(state=_State.WAITING, can_wait=can_wait, due_at__lte=now)
+    return rows.order_by("can_wait", "due_at", "id")
+
+
+def abandoned(lease: timedelta) -> list[Email]:
+    """The email that was left longest ago by whoever had it."""
+    now = timezone.now()
+    with transaction.atomic():
+        rows = Email.objects.filter(way=Email.Way.EMAIL, state=_State.UNDER_WAY, lease_until__lt=now)
+        return take(_locked(rows.order_by("lease_until"), 1), lease, now)
+
+
+def due(most: int, lease: timedelta) -> list[Email]:
+    """Up to `most` emails that need not wait for an hour or a day."""
+    now = timezone.now()
+    with transaction.atomic():
+        return take(_locked(in_line(now, can_wait=False), most), lease, now)
+
+
+def first_that_can_wait(now: datetime) -> Email | None:
+    """Within a transaction: the one that is due longest, held for this worker."""
+    return next(iter(_locked(in_line(now, can_wait=True), 1)), None)
+
+
+def take(emails: Sequence[Email], lease: timedelta, now: datetime) -> list[Email]:
+    """Make locked emails this worker's, in the transaction that locked them. Counts a try."""
+    token = uuid.uuid4()
+    if emails:
+        Email.objects.filter(pk__in=[email.pk for email in emails]).update(
+            state=_State.UNDER_WAY, lease=token, lease_until=now + lease, tries=F("tries") + 1
+        )
+    for email in emails:
+        email.state, email.lease, email.lease_until = _State.UNDER_WAY, token, now + lease
+        email.tries += 1
+    return list(emails)
+
+
+def _locked(rows: QuerySet[Email], most: int) -> list[Email]:
+    """The first of some rows that nobody else has locked. On SQLite the transaction keeps everybody else
+    out."""
+    return list(rows.select_for_update(skip_locked=True).prefetch_related(_IN_ORDER)[:most])
+
+
+def _mine(email: Email) -> QuerySet[Email]:
+    return Email.objects.filter(pk=email.pk, lease=email.lease, state=_State.UNDER_WAY)
+
+
+def renew(email: Email, lease: timedelta) -> bool:
+    """Begin the lease anew. `False` when somebody else has taken the email over."""
+    email.lease_until = timezone.now() + lease
+    return bool(_mine(email).update(lease_until=email.lease_until))
+
+
+def keep_words(email: Email) -> bool:
+    """Keep the words that were made, before anybody sees them. `False` when somebody else has taken the email
+    over."""
+    words = {name: getattr(email, name) for name in UNWORDED}
+    return bool(_mine(email).update(**words))
+
+
+def finish(email: Email, members: Sequence[Email] = ()) -> bool:
+    """It was handed over, and with it `members`. `False` when somebody else took it over meanwhile and it has
+    ended already."""
+    if not email.can_wait:
+        return work.finish(email, held_at=None) or _finish_late(email)
+    with transaction.atomic():
+        ended = work.finish(email, held_at=None) or _finish_late(email)
+        if ended:
+            now = timezone.now()
+            inside = Email.objects.filter(bundle=email.pk, state=_State.WAITING, worded_at=email.worded_at)
+            inside.filter(pk__in=[one.pk for one in members]).update(
+                state=_State.DONE, done_at=now, trouble="", held_at=None
+            )
+            release_members(email)
+    return ended
+
+
+def _finish_late(email: Email) -> bool:
+    """The server's yes came when the lease had run out and another worker had the email, or had put it off.
+    It is the same email, with the same Message-ID: one yes is enough, and the other's ending changes
+    nothing."""
+    same = Email.objects.filter(
+        pk=email.pk,
+        to_address=email.to_address,
+        worded_at=email.worded_at,
+        tries__gte=email.tries,
+    )
+    return bool(
+        same.exclude(state=_State.DONE).update(
+            state=_State.DONE, done_at=timezone.now(), trouble="", lease=None, lease_until=None, held_at=None
+        )
+    )
+
+
+def not_needed(email: Email) -> bool:
+    """There is no reason for it any more: it is done, and nothing went."""
+    with transaction.atomic():
+        ended = work.finish(email, not_needed_at=timezone.now(), held_at=None)
+        if ended and email.can_wait:
+            _let_go(email)
+    return ended
+
+
+def give_up(email: Email, trouble: str) -> bool:
+    with transaction.atomic():
+        ended = work.give_up(email, trouble)
+        if ended and email.can_wait:
+            _let_go(email)
+    return ended
+
+
+def put_back(emails: Iterable[Email], *, due_at: datetime | None = None) -> None:
+    """Back into the line as if nothing had been tried; behind all others with `due_at`."""
+    for email in emails:
+        values = {"due_at": due_at} if due_at else {}
+        _mine(email).update(
+            state=_State.WAITING, lease=None, lease_until=None, tries=F("tries") - 1, **values
+        )
+
+
+def _let_go(email: Email) -> None:
+    release_members(email)
+    Turn.objects.filter(email=email).delete()
+
+
+def release_members(email: Email) -> int:
+    """Let what waits to go out in an email go by itself again."""
+    inside = Email.objects.filter(bundle=email.pk, state=_State.WAITING)
+    return inside.update(bundle=None, **UNWORDED)
