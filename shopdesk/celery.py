@@ -4,6 +4,8 @@ import os
 
 from celery import Celery
 
+from shopdesk.base import broker as _broker  # noqa: F401  makes the broker of files known
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopdesk.settings")
 
 app = Celery("shopdesk")
