@@ -193,7 +193,7 @@ if REDIS_URL:
 else:
     for _folder in ("in", "control", "processed"):
         (_BROKER / _folder).mkdir(parents=True, exist_ok=True)
-    CELERY_BROKER_URL = "filesystem://localhost"
+    CELERY_BROKER_URL = "files://localhost"
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(_BROKER / "in"),
         "data_folder_out": str(_BROKER / "in"),
