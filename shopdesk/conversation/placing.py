@@ -24,7 +24,6 @@ from shopdesk.photos import room
 from shopdesk.photos.actions import take_in
 from shopdesk.photos.models import Picture
 
-MOST_PICTURES = 20
 _DAY = timedelta(days=1)
 _A_DAY = 100
 """Pictures of one client, from their page and by email."""
@@ -43,13 +42,8 @@ def take_pictures(mail: Heard, place: Place) -> Taken:
     """Take in an email's pictures as any that are uploaded. Outside a transaction: what is not used in the
     end, nothing refers to, and `photos.actions.tidy` takes it away."""
     taken = Taken()
-    parts = mail.pictures[:MOST_PICTURES]
-    taken.refused += [
-        f"{_name(part)}: {MOST_PICTURES} pictures are taken from one email."
-        for part in mail.pictures[MOST_PICTURES:]
-    ]
-    trouble = "" if place.by_shop or not parts else _too_much(place.commission, parts)
-    for part in parts:
+    trouble = "" if place.by_shop or not mail.pictures else _too_much(place.commission, mail.pictures)
+    for part in mail.pictures:
         if trouble:
             taken.refused.append(f"{_name(part)}: {trouble}")
             continue

@@ -22,7 +22,7 @@ from shopdesk.conversation import placing
 from shopdesk.conversation.belongs import Aside, Place, belongs
 from shopdesk.mail.arrivals import TASK, raw_of
 from shopdesk.mail.heard import Heard, heard
-from shopdesk.mail.models import Arrival
+from shopdesk.mail.models import Arrival, Email
 from shopdesk.mail.returned import came_back
 
 log = logging.getLogger(__name__)
@@ -94,7 +94,11 @@ def _end(arrival: Arrival, aside: Aside) -> None:
         if aside.verdict != Verdict.OURS and _is_double(arrival):
             aside = Aside(Verdict.TWICE, _DOUBLE)
         elif aside.returned is not None:
-            aside = Aside(Verdict.BOUNCE, came_back(*aside.returned))
+            email, bounce = aside.returned
+            if email.state == Email.State.UNDER_WAY:  # the server is quicker than whoever hands it over
+                work.put_off(arrival, timedelta(minutes=1), counts=False)
+                return
+            aside = Aside(Verdict.BOUNCE, came_back(email, bounce))
         _finish(arrival, aside)
 
 

@@ -21,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import actions, frame, links, mailbox, queries
+from shopdesk.mail import actions, frame, links, mailbox, queries, returned
 from shopdesk.mail.message import enclosures_of
 from shopdesk.mail.models import Email
 from shopdesk.mail.words import NoWords, subject_of, words
@@ -76,7 +76,7 @@ def _to_tell(email: Email) -> ToTell:
 def emails(request: DeskRequest) -> HttpResponseBase:
     search = request.GET.get("q", "").strip()[:100]
     seen = queries.worker_seen()
-    failed, waiting = queries.failed(), queries.waiting()
+    failed, waiting, came_back = queries.failed(), queries.waiting(), queries.came_back()
     page = Paginator(queries.sent(search), A_PAGE).get_page(request.GET.get("page"))
     answer: HttpResponse = render(
         request,
@@ -86,6 +86,10 @@ def emails(request: DeskRequest) -> HttpResponseBase:
             "tell": things_to_tell(),
             "failed": [(email, subject_of(email)) for email in failed[:_AT_MOST]],
             "failed_count": failed.count(),
+            "came_back": [(email, subject_of(email)) for email in came_back[:_AT_MOST]],
+            "came_back_count": came_back.count(),
+            "dead": returned.all_dead(_AT_MOST),
+            "to_place": queries.to_place().count(),
             "waiting": [(email, subject_of(email)) for email in waiting[:_AT_MOST]],
             "waiting_count": waiting.count(),
             "sent": page,

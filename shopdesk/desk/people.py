@@ -19,6 +19,7 @@ from shopdesk.commissions.actions import Corrected, NewPiece, correct_client, co
 from shopdesk.commissions.models import Commission, Piece
 from shopdesk.commissions.queries import at_desk
 from shopdesk.craft.units import show_length
+from shopdesk.desk.queries import dead_address
 from shopdesk.intake.fields import Address, Length, Line, Lines, Phone
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 from shopdesk.shop.models import Shop
@@ -127,7 +128,7 @@ def client(request: DeskRequest, number: str) -> HttpResponseBase:
     def act() -> Corrected:
         return correct_client(commission, owner_of(request), **form.cleaned_data)
 
-    return _corrected(request, commission, form, act, "desk/client.html")
+    return _corrected(request, commission, form, act, "desk/client.html", dead=dead_address(commission.client))
 
 
 @desk_view

@@ -12,6 +12,7 @@ from shopdesk.ballpark.queries import ballparks_of
 from shopdesk.base.models import Work
 from shopdesk.changes.actions import CHANGEABLE
 from shopdesk.changes.queries import changes_of
+from shopdesk.clients.models import Client
 from shopdesk.colours.queries import samples_of
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
@@ -20,14 +21,14 @@ from shopdesk.conversation.queries import timeline
 from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.mail import queries as mail
-from shopdesk.mail.models import Email, Mailbox
+from shopdesk.mail.models import DeadAddress, Email, Mailbox
+from shopdesk.mail.returned import dead
 from shopdesk.photos.models import Picture
 from shopdesk.progress.queries import updates_of
 from shopdesk.quotes.expiry import waits_for_follow_up
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
 from shopdesk.shop.queries import the_shop
 from shopdesk.visits.queries import visits_of
-
 
 _SAID = 10
 """How much of the conversation stands on the commission's page; the rest is a press away."""
@@ -58,9 +59,15 @@ def commission_page(commission: Commission) -> dict[str, Any]:
             (one for one in visits if one.kind == "site-visit" and one.state == "booked"), None
         ),
         "ballparks": ballparks_of(commission),
+        "dead": dead_address(commission.client),
         "said": said,
         "unanswered": said.waiting,
     }
+
+
+def dead_address(client: Client) -> DeadAddress | None:
+    """What is known of a client's address when it takes no mail."""
+    return dead([client.email]).get(client.email.lower())
 
 
 @dataclass(frozen=True)
@@ -74,6 +81,7 @@ class Trouble:
     pictures: list[Picture]
     to_tell: int
     mailbox: Mailbox | None
+    to_place: int
 
     @property
     def any(self) -> bool:
@@ -99,4 +107,5 @@ def trouble(now: datetime) -> Trouble:
         pictures=latest("picture"),
         to_tell=mail.to_tell().count(),
         mailbox=mail.mailbox_trouble(),
+        to_place=mail.to_place().count(),
     )

@@ -8,7 +8,7 @@ from shopdesk.changes import urls as changes
 from shopdesk.colours import urls as colours
 from shopdesk.conversation import urls as conversation
 from shopdesk.deposits import urls as deposits
-from shopdesk.desk import emails, later, people, views
+from shopdesk.desk import emails, later, people, tray, views
 from shopdesk.intake import urls as intake
 from shopdesk.pricebook import urls as pricebook
 from shopdesk.progress import urls as progress
@@ -31,6 +31,7 @@ urlpatterns: list[URLPattern] = [
     path("documents/<uuid:key>.pdf", views.document, name="document"),
     path("again/<str:kind>/<int:pk>/", views.work_again, name="work-again"),
     *emails.urls,
+    *tray.urls,
     *shop.desk,
     *pricebook.desk,
     *intake.desk,

@@ -20,7 +20,8 @@ from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_request(request: DeskRequest) -> HttpResponseBase:
     if request.method != "POST":
-        return _shown(request, QuickForm(), HTTPStatus.OK)
+        known = {name: request.GET.get(name, "").replace("\0", "")[:254] for name in ("name", "email")}
+        return _shown(request, QuickForm(initial=known), HTTPStatus.OK)  # from an email that came in
     form = QuickForm(request.POST, request.FILES)
     if not form.is_valid():
         return _shown(request, form, HTTPStatus.UNPROCESSABLE_ENTITY)

@@ -12,6 +12,7 @@ from django.utils import timezone
 from shopdesk.base.nudge import nudge
 from shopdesk.mail.actions import TASK
 from shopdesk.mail.bounces import Bounce
+from shopdesk.mail.claims import UNWORDED, release_members
 from shopdesk.mail.models import DeadAddress, Email
 
 _NO_SUCH_ADDRESS = re.compile(r"5\.1\.(0|1|2|3|6|10)", re.ASCII)
@@ -27,10 +28,11 @@ def came_back(email: Email, bounce: Bounce) -> str:
     one that is late only has a note. Where there is no such address, nothing is written to it any more until
     somebody says so (`alive`). Returns a sentence about it.
 
-    A report on an email that has been put back in line since is of the try before: it changes nothing."""
+    A report on an email that has been put back in line since is of the try before: it changes nothing. Not to
+    be asked about one that is being handed over this minute."""
     words = " ".join(bounce.words.split())[:_WORDS]
     now = timezone.now()
-    tried = ~Q(state=Email.State.WAITING, tries=0)
+    tried = ~Q(state=Email.State.WAITING, tries=0) & ~Q(state=Email.State.UNDER_WAY)
     rows = Email.objects.filter(tried, pk=email.pk, way=Email.Way.EMAIL, came_back_at=None)
     if bounce.action != "failed":
         if bounce.action != "delayed":
@@ -39,13 +41,13 @@ def came_back(email: Email, bounce: Bounce) -> str:
         return "An email is late; the mail server goes on trying."
     came = rows.update(
         state=Email.State.FAILED,
-        lease=None,
-        lease_until=None,
         done_at=now,
         came_back_at=now,
         gather="",
         trouble=f"It came back: {words}",
     )
+    if came:
+        release_members(email)
     if came and _NO_SUCH_ADDRESS.fullmatch(bounce.status):
         _bury(email, words)
     return f"The email to {email.to_address} came back: {words}"
@@ -61,13 +63,18 @@ def _bury(email: Email, why: str) -> None:
         address=address, defaults={"since": timezone.now(), "why": why, "email": email}
     )
     waiting = Email.objects.filter(to_address__iexact=address, way=Email.Way.EMAIL, state=Email.State.WAITING)
-    waiting.update(way=Email.Way.TELL, gather="")
+    waiting.update(way=Email.Way.TELL, gather="", bundle=None, held_at=None, trouble="", **UNWORDED)
 
 
 def dead(addresses: Iterable[str]) -> dict[str, DeadAddress]:
     """Which of these addresses take no mail, by the address in small letters. One statement."""
     asked = {one.strip().lower() for one in addresses} - {""}
     return {one.address: one for one in DeadAddress.objects.filter(address__in=asked)} if asked else {}
+
+
+def all_dead(most: int) -> list[DeadAddress]:
+    """Addresses that take no mail, those found out last first."""
+    return list(DeadAddress.objects.order_by("-since", "-id")[:most])
 
 
 @transaction.atomic
