@@ -1,8 +1,9 @@
-"""A whole shop in one file: every row, every picture and document that a row points to, and the secret key.
+"""A whole shop in one file: every row, every picture, document and email that a row points to, and the secret
+key.
 
 It is a zip that any machine opens: `rows/<table>.jsonl` (see `rows.py`), `pictures/…`, `documents/…`,
-`secret-key`, and `manifest.json` with the SHA-256 of each of them, whose own stands in the zip's comment. Who
-has it has the shop: the key that clients' links are sealed with is in it.
+`arrivals/…`, `secret-key`, and `manifest.json` with the SHA-256 of each of them, whose own stands in the
+zip's comment. Who has it has the shop: the key that clients' links are sealed with is in it.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from django.utils import timezone
 
 from shopdesk.base import files
 from shopdesk.documents.models import Document
+from shopdesk.mail.models import Arrival
 from shopdesk.photos.models import Picture, Rendition
 from shopdesk.running import rows
 from shopdesk.shop.models import Shop
@@ -93,7 +95,7 @@ class Kept:
 
 
 def roots() -> dict[str, Path]:
-    return {"pictures": settings.PICTURES, "documents": settings.DOCUMENTS}
+    return {"pictures": settings.PICTURES, "documents": settings.DOCUMENTS, "arrivals": settings.ARRIVALS}
 
 
 def place_of(name: str) -> Path | None:
@@ -117,6 +119,10 @@ def files_in_use() -> Iterator[Kept]:
         Document.objects.exclude(path="").order_by("pk").values_list("path", "sha256").iterator()
     ):
         yield Kept(f"documents/{path}", sha256)
+    for path, sha256 in (
+        Arrival.objects.exclude(path="").order_by("pk").values_list("path", "sha256").iterator()
+    ):
+        yield Kept(f"arrivals/{path}", sha256)
 
 
 def mark_of(key: str) -> str:
@@ -148,7 +154,7 @@ def back_up(target: Path, *, incomplete: bool = False) -> Manifest:
         raise CannotBackUp(f"The database cannot be read: {str(error).strip()}") from error
     except OSError as error:
         raise CannotBackUp(f"{target} could not be written: {error.strerror or error}.") from error
-    raise CannotBackUp("Pictures were deleted each time while they were being copied. Try again in a moment.")
+    raise CannotBackUp("Files were deleted each time while they were being copied. Try again in a moment.")
 
 
 def is_one(path: Path) -> bool:
@@ -218,7 +224,8 @@ def _add_file(archive: zipfile.ZipFile, manifest: Manifest, kept: Kept) -> None:
         if path is None:
             raise FileNotFoundError(kept.name)
         with path.open("rb") as file:
-            _add(archive, manifest, kept.name, iter(lambda: file.read(PIECE), b""))
+            packed = zipfile.ZIP_DEFLATED if kept.name.startswith("arrivals/") else zipfile.ZIP_STORED
+            _add(archive, manifest, kept.name, iter(lambda: file.read(PIECE), b""), packed)
     except FileNotFoundError:
         manifest.absent.append(kept.name)
     else:
@@ -231,7 +238,7 @@ def _add(
     manifest: Manifest,
     name: str,
     pieces: Iterable[bytes],
-    method: int = zipfile.ZIP_STORED,  # pictures and PDFs are packed as they are
+    method: int = zipfile.ZIP_STORED,  # pictures and PDFs are packed already
 ) -> int:
     """Add a member, note its hash, and return of how many pieces it is."""
     digest, size, count = hashlib.sha256(), 0, 0

@@ -56,6 +56,7 @@ def holds_data() -> bool:
         "base.limit",
         "base.submission",
         "conversation.quickanswer",
+        "mail.mailbox",
         "shop.setupcode",
     }
     there = set(connection.introspection.table_names())

@@ -20,6 +20,8 @@ from shopdesk.conversation.models import Message
 from shopdesk.deposits.actions import record_payment, reverse
 from shopdesk.deposits.models import Account
 from shopdesk.intake.models import Draft
+from shopdesk.mail.arrivals import take_in as keep_email
+from shopdesk.mail.models import Arrival, Mailbox
 from shopdesk.photos.actions import take_in
 from shopdesk.running.testing import postgres_url
 from tests.conftest import MakePicture
@@ -29,8 +31,8 @@ NOT_OURS = {"django_migrations", "sqlite_sequence"}
 
 
 def fill(commission: Commission, owner: Who, picture_file: MakePicture, work: Callable[[], None]) -> None:
-    """Pictures with renditions and one that is not prepared yet, receipts, a reversal, JSON, keys between
-    tables, moments to the microsecond, letters of many alphabets."""
+    """Pictures with renditions and one that is not prepared yet, emails that came in, receipts, a reversal,
+    JSON, keys between tables, moments to the microsecond, letters of many alphabets."""
     shots = [
         Shot.objects.create(
             commission=commission, picture=take_in(picture_file(name), name), kind=Shot.Kind.REQUEST
@@ -53,6 +55,11 @@ def fill(commission: Commission, owner: Who, picture_file: MakePicture, work: Ca
     )
     wrong = record_payment(commission, Decimal("100.10"), date(2026, 2, 3), "cash", "", owner)
     reverse(wrong, "It was the other client’s.", owner)
+    box = Mailbox.objects.create(name="hello@mail.example.com/INBOX", uidvalidity=2**32 - 1, last_uid=2)
+    keep_email(b"From: a@example.com\r\nSubject: =?utf-8?q?Schubl=C3=A4de?=\r\n\r\n\xff\0 as it came\r\n")
+    Arrival.objects.create(
+        mailbox=box, uid=2, bytes=0, state="done", verdict="tray", why="Left where it was."
+    )
     work()
     take_in(picture_file("late.jpg"), "late.jpg")
     Draft.objects.create(typed={"wish": "its “old” warmth", "pieces": 2, "nested": [None, True, 1.5]})

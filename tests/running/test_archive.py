@@ -19,6 +19,8 @@ from shopdesk.base import files as shop_files
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission
+from shopdesk.mail.arrivals import raw_of
+from shopdesk.mail.models import Arrival, Mailbox
 from shopdesk.photos.models import Picture, Rendition
 from shopdesk.running import archive, rows
 from shopdesk.running.archive import CannotBackUp, Damaged, back_up, opened
@@ -49,7 +51,9 @@ def filled(
 
 
 def everything() -> tuple[dict[str, list[tuple[Any, ...]]], dict[str, bytes]]:
-    return all_rows(address_of_database()), all_files(settings.PICTURES, settings.DOCUMENTS)
+    return all_rows(address_of_database()), all_files(
+        settings.PICTURES, settings.DOCUMENTS, settings.ARRIVALS
+    )
 
 
 def rewritten(source: Path, target: Path, change: Callable[[dict[str, bytes], dict[str, Any]], None]) -> Path:
@@ -83,12 +87,21 @@ def test_a_backup_holds_every_row_and_every_file(filled: Commission, tmp_path: P
             "deposits_entry",
             "intake_draft",
         ),
-        *("mail_email", "photos_rendition", "documents_document", "shop_user", "base_counter"),
+        *(
+            "mail_arrival",
+            "mail_email",
+            "mail_mailbox",
+            "photos_rendition",
+            "documents_document",
+            "shop_user",
+            "base_counter",
+        ),
     }
     with zipfile.ZipFile(tmp_path / "shop.backup") as whole:
         assert {name: whole.read(name) for name in whole.namelist() if name in kept} == kept
         assert whole.read("secret-key").decode() == settings.SECRET_KEY
     assert len(kept) > 8
+    assert {name.split("/")[0] for name in kept} == {"pictures", "documents", "arrivals"}
     assert sorted(made.files) == sorted(kept)
 
 
@@ -129,6 +142,24 @@ def test_a_missing_and_a_damaged_file_are_named(filled: Commission, tmp_path: Pa
     assert made.absent == [f"pictures/{gone.path}", f"pictures/{other.path}"]
     with opened(tmp_path / "shop.backup") as (_, manifest):
         assert f"pictures/{gone.path}" not in manifest.files
+
+
+def test_emails_that_came_in_come_back_byte_for_byte(filled: Commission, tmp_path: Path) -> None:
+    [kept] = Arrival.objects.exclude(path="")
+    back_up(tmp_path / "shop.backup")
+    was = raw_of(kept)
+    (settings.ARRIVALS / kept.path).unlink()
+    restore(tmp_path / "shop.backup", replace=True, say=NOWHERE)
+    assert raw_of(kept) == was
+    assert (settings.ARRIVALS / kept.path).stat().st_mode & 0o777 == 0o600
+    assert rows.holds_data()
+
+
+def test_a_mailbox_that_was_looked_into_is_no_data_yet(shop_var: Path, db: None) -> None:
+    Mailbox.objects.create(name="hello@mail.example.com/INBOX")
+    assert not rows.holds_data()
+    Arrival.objects.create(bytes=0)
+    assert rows.holds_data()
 
 
 def test_a_picture_that_is_deleted_meanwhile_makes_it_start_over(

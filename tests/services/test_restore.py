@@ -60,8 +60,8 @@ def test_into_an_empty_folder_every_row_and_every_file(
     for table, found in there.items():
         assert came[table] == found, table
     assert sum(map(len, came.values())) > 60
-    files = all_files(var / "pictures", var / "documents")
-    assert files == all_files(settings.PICTURES, settings.DOCUMENTS)
+    files = all_files(var / "pictures", var / "documents", var / "arrivals")
+    assert files == all_files(settings.PICTURES, settings.DOCUMENTS, settings.ARRIVALS)
     assert len(files) > 8
     assert (var / "secret-key").read_text().strip() == settings.SECRET_KEY
 
