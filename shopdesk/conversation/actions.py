@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 
 from django.db import transaction
 from django.db.models.functions import Coalesce
+from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
@@ -47,6 +48,7 @@ def say_to_shop(
         "client-message",
         {"items": [_item(message, "(pictures)", len(pictures))]},
         enclose=shown(pictures, f"Picture from {commission.client.name}"),
+        path=reverse("desk:answer", args=[commission.number]),
         gather=f"message {commission.pk} shop",
         first_at_once=True,
     )
@@ -82,6 +84,7 @@ def say_to_client(
         "question",
         {"items": [_item(message, "Pictures for you, on your page.", len(pictures))]},
         enclose=shown(pictures, "Picture with this message"),
+        path=reverse("portal:ask", args=[commission.number]),
         gather=f"message {commission.pk} client",
         first_at_once=True,
     )
@@ -108,6 +111,7 @@ def _written(
         raise Refused("Write a few words first.", field="text")
     elif len(text) > LONGEST:
         raise Refused(f"That is {len(text):,} characters; {LONGEST:,} fit in one message.", field="text")
+    locked(commission.pk)  # one after the other, so that whoever saw the newest has seen all before it
     message = Message.objects.create(
         commission=commission,
         by_client=for_shop is None,

@@ -59,7 +59,7 @@ def answer(request: DeskRequest, number: str) -> HttpResponseBase:
     commission = at_desk(number)
     if request.method == "POST" and "fill" in request.POST:
         return _page(request, commission, *_filled_in(request, commission))
-    form = MessageForm(request.POST or None, request.FILES or None)
+    form = MessageForm(request.POST or None, request.FILES or None, to=commission.client.name)
     if request.method == "POST" and form.is_valid():
         typed = form.cleaned_data
 
@@ -94,7 +94,7 @@ def _filled_in(request: DeskRequest, commission: Commission) -> tuple[MessageFor
         else:
             data["text"] = "\n\n".join(part for part in (data.get("text", "").rstrip(), filled.text) if part)
             missing = filled.missing
-    form = MessageForm(data, request.FILES)
+    form = MessageForm(data, request.FILES, to=commission.client.name)
     form.is_valid()  # takes the pictures in, so that they are still there when it is sent
     if trouble:
         form.add_error("text", trouble)
@@ -116,8 +116,7 @@ def _page(
 ) -> HttpResponse:
     """The page of one conversation, with whichever of its three forms came back. What it shows has been
     seen."""
-    form = form or MessageForm()
-    form.fields["text"].label = f"To {one_line(commission.client.name)}"
+    form = form or MessageForm(to=commission.client.name)
     said = timeline(commission, None if "all" in request.GET else AT_ONCE)
     address = commission.client.email.lower()
     values = values_of(commission)

@@ -7,6 +7,7 @@ from django import forms
 from shopdesk.conversation.actions import LONGEST, LONGEST_NOTE
 from shopdesk.conversation.models import QuickAnswer
 from shopdesk.conversation.quick import LONGEST as LONGEST_QUICK
+from shopdesk.look.said import one_line
 from shopdesk.photos.forms import PicturesField
 
 
@@ -18,6 +19,12 @@ class MessageForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 4}),
     )
     photos = PicturesField(label="Pictures", required=False, most=6)
+
+    def __init__(self, *args: Any, to: str = "", **kwargs: Any) -> None:
+        """`to`: whom the owner writes to."""
+        super().__init__(*args, **kwargs)
+        if to:
+            self.fields["text"].label = f"To {one_line(to)}"
 
 
 class NoteForm(forms.Form):

@@ -158,6 +158,7 @@ def _only_pressed(pattern: URLPattern) -> bool:
         *("move", "quote-sums", "quote-send", "sign-out", "work-again", "tell-done", "email-again"),
         *("link-revoke", "answered-elsewhere", "accept", "decline-quote", "withdraw", "visit-cancel"),
         *("price-begin", "price-use", "visit-offer", "let-rest"),
+        *("nothing-to-answer", "note", "note-away", "quick-answer-away"),
         *("close-change", "change-noted", "accept-change", "decline-change"),
         # files, and the door that leads on
         *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
@@ -201,6 +202,13 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     for name in ("today", "commissions", "new-request", "shop", "openings", "emails"):
         walk.open(name)
     walk.open("commissions", query="?q=nobody+of+that+name")
+    for query in ("", "?q=Brask", "?q=nobody+of+that+name"):
+        walk.open("conversations", query=query)
+    walk.open("quick-answers")
+    walk.open("quick-answer-new")
+    walk.open("quick-answer", world.quick)
+    walk.open("answer", world.without_email)
+    walk.open("commission", world.without_email)
     for stage, commission in world.at.items():
         walk.open("commission", commission.number)
         if stage in ("requested", "begun", "quoted", "agreed", "reckoned", "chosen between", "run out"):
@@ -269,6 +277,15 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     ):
         walk.mistake(path)
     walk.mistake(reverse("desk:change", args=[number("changed"), 5]), press="Write it down")
+    answer = reverse("desk:answer", args=[number("requested")])
+    walk.mistake(answer, "[name='text']", "Ready {ready_date}.", "Send", lands="#write")
+    walk.mistake(answer, "[name='text']", "Words", "Put it in", lands="#write")
+    walk.inspector.page.goto(walk.inspector.home + answer)
+    with walk.inspector.page.expect_navigation():
+        walk.inspector.page.get_by_role("button", name="Keep the note").click()
+    expect(walk.inspector.page.locator("#notes .err")).to_have_text("This field is required.")
+    walk.inspector.look_here("a note without words")
+    walk.mistake(reverse("desk:quick-answer-new"), "[name='text']", "On {no_such_day}.", "Keep")
     walk.mistake(reverse("desk:still-interested", args=[number("run out")]), press="Send")
     walk.mistake(reverse("desk:ballpark", args=[number("requested")]), "[name='low']", "a lot", "Send it")
     walk.mistake(reverse("desk:client", args=[number("requested")]), "[name='name']", "", press="Keep")

@@ -20,7 +20,9 @@ from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewPiece, Wish
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
+from shopdesk.commissions.reminders import write_due
 from shopdesk.conversation import actions as conversation
+from shopdesk.conversation import quick
 from shopdesk.deposits import actions as deposits
 from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Entry
@@ -34,7 +36,6 @@ from shopdesk.portal import actions as portal
 from shopdesk.pricebook import queries as prices
 from shopdesk.progress import actions as progress
 from shopdesk.quotes import actions as quotes
-from shopdesk.quotes import expiry
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedQuote
 from shopdesk.shop.models import Shop
@@ -63,6 +64,8 @@ class World:
     sample: int = 0
     entry: Entry | None = None
     told: Email | None = None
+    quick: int = 0
+    without_email: str = ""
 
     def number(self, stage: str) -> str:
         return self.at[stage].number
@@ -224,7 +227,7 @@ class Builder:
         noon = datetime.combine(today_at(shop), time(12), shop.tz)
         sent = Quote.objects.filter(commission=at["running out"])
         sent.update(sent_at=noon - timedelta(days=12), good_until=noon.date() + timedelta(days=2))
-        assert expiry.remind(shop, noon) == 1
+        assert write_due(noon) == 1
         gone = Quote.objects.filter(commission=at["run out"])
         gone.update(sent_at=noon - timedelta(days=20), good_until=noon.date() - timedelta(days=2))
 
@@ -237,6 +240,12 @@ class Builder:
         at["requested"] = self.asked("writing desk", count=2, width_mm=Decimal(1400), made="about 1950")
         conversation.say_to_client(at["requested"], "What a fine desk. How high is it?", self.owner)
         conversation.say_to_shop(at["requested"], LONG, self.client, [self.photo()])
+        conversation.say_to_shop(
+            at["requested"], LONG, self.client, came_by="mail", quoted=LONG, left_out=["a.pdf, 1.2 MB", LONG]
+        )
+        conversation.note(at["requested"], LONG, self.owner)
+        conversation.note(at["requested"], "Rang, will bring the key on Friday", self.owner, call=True)
+        world.quick = quick.keep("Seen from here", f"Your {{pieces}}: {{ready_date}}. {LONG}", self.owner).pk
         at["begun"] = self.asked("hall mirror")
         draft = quotes.start(at["begun"], self.owner)
         quotes.save(at["begun"], typed(at["begun"]), draft.edition, self.owner)
@@ -281,8 +290,10 @@ class Builder:
         asked = intake.Asked(
             "Anselm Roe", "", "555-0164", Wish(LONG), [NewPiece("ladder-back chairs", count=6)]
         )
-        intake.note_request(asked, "phone", [], self.owner)
+        commission = intake.note_request(asked, "phone", [], self.owner)
         self.world.told = Email.objects.get(way=Email.Way.TELL)
+        self.world.without_email = commission.number
+        conversation.say_to_client(commission, LONG, self.owner)
 
     def _trouble(self) -> None:
         """Some work is done, some waits, and one of each has failed."""

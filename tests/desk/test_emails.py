@@ -33,7 +33,7 @@ def letter(to: Person = OTTOLINE, **rest: Any) -> Email:
             sender=Person("Tidewell Bench", "hello@tidewell.example.com"),
             context={
                 "pieces": "desk",
-                "text": "Is it <b>walnut</b>?",
+                "items": [{"text": "Is it <b>walnut</b>?", "pictures": 0}],
                 "page": "shopdesk-link:desk/desk/",
                 **rest,
             },
