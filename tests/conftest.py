@@ -30,8 +30,8 @@ from shopdesk.commissions.models import Commission
 from shopdesk.shop.models import OpeningWindow, Shop, User
 
 REQUIRED = {word for word in os.environ.get("SHOPDESK_REQUIRE", "").split(",") if word}
-"""What must be there (CI): browser, postgres, redis. A missing one fails; elsewhere it is skipped with its
-reason."""
+"""What must be there (CI): browser, postgres, redis, dovecot, stdlib-mail. A missing one fails; elsewhere it
+is skipped with its reason."""
 
 
 def need(what: str, there: bool, reason: str) -> None:
