@@ -5,7 +5,8 @@ class ClientsConfig(AppConfig):
     name = "shopdesk.clients"
 
     def ready(self) -> None:
-        from shopdesk.clients.access import write_link
+        from shopdesk.clients import access, stopping
         from shopdesk.mail.links import register
 
-        register("client", write_link)
+        register("client", access.write_link)
+        register("stop", stopping.write_link)

@@ -9,10 +9,12 @@ from typing import Any
 
 from django.urls import reverse
 
+from shopdesk.clients import stopping
 from shopdesk.clients.access import placeholder
 from shopdesk.clients.queries import grant_of
 from shopdesk.commissions.models import Commission, Letter
 from shopdesk.mail.actions import Enclose, Person, write
+from shopdesk.mail.catalogue import about
 from shopdesk.mail.links import desk_placeholder
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
@@ -29,9 +31,10 @@ def to_client(
     gather: str = "",
     first_at_once: bool = False,
     due_at: datetime | None = None,
-) -> Email:
+) -> Email | None:
     """Write to the client (or, for a client without email, put the words on the owner's list of what to
-    tell). In the transaction that causes it.
+    tell). In the transaction that causes it. Returns `None`, and writes nothing, when it is news or a
+    reminder and the client has that sort switched off: their page shows it all the same.
 
     `kind` names `templates/emails/<kind>.md`; it gets `context` and `name`, `shop_name`, `number`, `page`
     (a link to `path`, or to the commission's page) and `pieces`. Strings in the context are data and never
@@ -39,7 +42,11 @@ def to_client(
     """
     shop = the_shop()
     client = commission.client
-    page = placeholder(grant_of(client), path or reverse("portal:commission", args=[commission.number]))
+    sort = about(kind).sort
+    if stopping.is_off(client, sort):
+        return None
+    grant = grant_of(client)
+    page = placeholder(grant, path or reverse("portal:commission", args=[commission.number]))
     email = write(
         kind,
         to=Person(client.name, client.email),
@@ -50,6 +57,7 @@ def to_client(
         gather=gather,
         first_at_once=first_at_once,
         due_at=due_at,
+        stop=stopping.placeholder(grant, sort),
     )
     Letter.objects.get_or_create(email=email, defaults={"commission": commission, "to_client": True})
     return email

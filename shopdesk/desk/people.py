@@ -20,6 +20,7 @@ from shopdesk.commissions.models import Commission, Piece
 from shopdesk.commissions.queries import at_desk
 from shopdesk.craft.units import show_length
 from shopdesk.desk.queries import dead_address
+from shopdesk.desk.reminders import of_client
 from shopdesk.intake.fields import Address, Length, Line, Lines, Phone
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 from shopdesk.shop.models import Shop
@@ -128,7 +129,15 @@ def client(request: DeskRequest, number: str) -> HttpResponseBase:
     def act() -> Corrected:
         return correct_client(commission, owner_of(request), **form.cleaned_data)
 
-    return _corrected(request, commission, form, act, "desk/client.html", dead=dead_address(commission.client))
+    return _corrected(
+        request,
+        commission,
+        form,
+        act,
+        "desk/client.html",
+        dead=dead_address(commission.client),
+        **of_client(commission),
+    )
 
 
 @desk_view

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 
 from shopdesk.base.models import Heartbeat
 from shopdesk.mail.inbox import parse
@@ -29,7 +29,7 @@ def carried_by(email: Email) -> list[Enclosure]:
 
 def to_tell() -> QuerySet[Email]:
     """Words for people without email that nobody has passed on yet, oldest first."""
-    return Email.objects.filter(way=Email.Way.TELL, told_at=None).order_by("made_at", "id")
+    return Email.objects.filter(way=Email.Way.TELL, told_at=None, not_needed_at=None).order_by("made_at", "id")
 
 
 def failed() -> QuerySet[Email]:
@@ -101,3 +101,13 @@ def mailbox_trouble() -> Mailbox | None:
         return None
     name = parse(settings.INBOX_URL).name
     return Mailbox.objects.filter(~Q(trouble="") | Q(full_percent__gte=NEARLY_FULL), name=name).first()
+
+
+_RECENT = 20_000
+
+
+def latest_of(kind: str) -> Email | None:
+    """The latest email of a kind that still knows what it is about, if there is one among the recent ones."""
+    newest = Email.objects.aggregate(newest=Max("id"))["newest"] or 0
+    rows = Email.objects.filter(kind=kind, id__gt=newest - _RECENT).exclude(context={})
+    return rows.order_by("-id").first()

@@ -6,8 +6,9 @@ class QuotesConfig(AppConfig):
 
     def ready(self) -> None:
         from shopdesk.base import sweep
-        from shopdesk.quotes.expiry import look_after
+        from shopdesk.commissions import reminders
+        from shopdesk.quotes.reminders import RUNS_OUT
         from shopdesk.quotes.signed import keep_hashes
 
-        sweep.register("shopdesk.quotes.remind", look_after)
+        reminders.register(RUNS_OUT)
         sweep.register("shopdesk.quotes.keep-hashes", keep_hashes)

@@ -62,8 +62,6 @@ class Quote(models.Model):
     document = models.OneToOneField(Document, on_delete=models.PROTECT, null=True, related_name="+")
     frozen: models.JSONField[dict[str, Any] | None, dict[str, Any] | None] = models.JSONField(null=True)
     """What was sent, as the document's content has it: pages show this, not the rows."""
-    reminded_at = models.DateTimeField(null=True)
-    """When the client was reminded that it is only good for a few more days."""
     followed_up_at = models.DateTimeField(null=True)
     """When, after it had run out, the owner asked whether they are still interested, or let it rest."""
 

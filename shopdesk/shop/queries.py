@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime, time
 from itertools import groupby
+from zoneinfo import ZoneInfo
 
 from shopdesk.craft.slots import DayException, Window
+from shopdesk.mail.holding import Hours
 from shopdesk.shop.models import DifferentDay, OpeningWindow, Shop
 
 
@@ -23,6 +25,17 @@ def the_shop() -> Shop:
     if shop is None:
         raise NoShop
     return shop
+
+
+def quiet_hours() -> Hours:
+    """When no email goes that can wait. Before a shop is set up nothing is written to anybody."""
+    shop = shop_or_none()
+    return Hours(shop.tz, shop.quiet_from, shop.quiet_until) if shop else Hours(UTC, time(0), time(0))
+
+
+def day_begins(day: date, zone: ZoneInfo) -> datetime:
+    """The moment at which a date begins on the shop's wall, in UTC."""
+    return datetime.combine(day, time(0), zone).astimezone(UTC)
 
 
 def windows() -> list[Window]:

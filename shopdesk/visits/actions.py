@@ -1,9 +1,8 @@
-"""Booking, moving and cancelling a drop-off, a pickup or a site visit; reminding of it; and putting away what
-is over."""
+"""Booking, moving and cancelling a drop-off, a pickup or a site visit; and putting away what is over."""
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
@@ -16,6 +15,7 @@ from shopdesk.clients.actions import note_address
 from shopdesk.commissions.actions import answered
 from shopdesk.commissions.letters import said_pieces, to_client, to_shop
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.reminders import needs_none
 from shopdesk.commissions.stages import locked, write_line
 from shopdesk.craft.slots import Slot, cells
 from shopdesk.mail.actions import Enclose
@@ -24,19 +24,16 @@ from shopdesk.shop.queries import shop_or_none, the_shop
 from shopdesk.visits import queries
 from shopdesk.visits.calendar import Entry, Method, ics
 from shopdesk.visits.models import Cell, Offer, Visit
-from shopdesk.visits.words import WHAT, ask_us, place_lines, said_time
+from shopdesk.visits.reminders import VISIT_REMINDER, occasion_of
+from shopdesk.visits.words import WHAT, ask_us, place_lines, said_time, where
 
 GONE = "That time has just gone. These are free."
-REMIND_FROM = time(9)
-"""From when on, on the shop's wall the day before, reminders go out."""
 _WHEN = {
     Visit.Kind.DROP_OFF: (Stage.BOOKED,),
     Visit.Kind.PICKUP: (Stage.READY,),
     Visit.Kind.SITE: (Stage.REQUESTED, Stage.QUOTED),
 }
 """At which stages each can be booked."""
-_STILL_LOOKED_AT = (Stage.REQUESTED, Stage.QUOTED, Stage.AGREED, Stage.BOOKED)
-"""A site visit that is booked stands until the piece comes in."""
 _BACK_ON_THE_BENCH = (Stage.IN_WORK, Stage.DRYING)
 _ENDED = (Stage.DECLINED, Stage.WITHDRAWN, Stage.CANCELLED)
 
@@ -67,8 +64,7 @@ def book(commission: Commission, kind: str, starts_at: datetime, who: Who, *, ad
     slot = _free_slot(shop, starts_at, now, who, visit)
     was = said_time(shop, visit.starts_at, visit.ends_at) if visit else ""
     soon = slot.start < _day_after_next(shop, now)
-    # The confirmation of a visit tomorrow is its reminder as well.
-    values = {"starts_at": slot.start, "ends_at": slot.end, "reminded_for": slot.start if soon else None}
+    values = {"starts_at": slot.start, "ends_at": slot.end}
     try:
         with transaction.atomic():
             if visit is None:
@@ -82,6 +78,8 @@ def book(commission: Commission, kind: str, starts_at: datetime, who: Who, *, ad
             )
     except IntegrityError as error:
         raise Refused(GONE, field="start") from error
+    if soon:  # the confirmation of a visit tomorrow is its reminder as well
+        needs_none(current, VISIT_REMINDER.kind, occasion_of(visit))
     when = said_time(shop, slot.start, slot.end)
     line = f"{WHAT[kind]} moved to {when}" if was else f"{WHAT[kind]} booked: {when}"
     write_line(current, who, f"{kind.label} {'moved' if was else 'booked'}", line, for_client=True)
@@ -204,7 +202,7 @@ def _tell(
         "change": change,
         "when": when,
         "was": was,
-        **_where(shop, commission, visit),
+        **where(shop, commission, visit.kind),
         "reach": ask_us(shop),
         "why": why,
         "enclosed": bool(commission.client.email),
@@ -222,12 +220,6 @@ def _tell(
     )
     if who.kind == "client":
         to_shop(commission, "visit-changed", context)
-
-
-def _where(shop: Shop, commission: Commission, visit: Visit) -> dict[str, str]:
-    """The place in words, and `shop_comes` ("yes" or "") for who comes to whom."""
-    place = ", ".join(place_lines(shop, commission, visit.kind))
-    return {"address": place, "shop_comes": "yes" if visit.kind == Visit.Kind.SITE else ""}
 
 
 def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Method = "PUBLISH") -> str:
@@ -264,13 +256,10 @@ def _enclosed(shop: Shop, commission: Commission, visit: Visit, method: Method) 
 
 
 def look_after() -> None:
-    """Put away what is over, then remind of what is tomorrow. Runs with every sweep; nothing is done
-    twice."""
+    """Put away what is over. Runs with every sweep; nothing is done twice."""
     shop = shop_or_none()
     if shop is not None:
-        now = timezone.now()
-        put_away(shop, now)
-        remind(shop, now)
+        put_away(shop, timezone.now())
 
 
 def put_away(shop: Shop, now: datetime) -> None:
@@ -297,38 +286,3 @@ def put_away(shop: Shop, now: datetime) -> None:
                 Cell.objects.filter(visit=visit).delete()
             else:
                 _call_off(shop, commission, visit, THE_SHOP, _why_called_off(commission, visit))
-
-
-def remind(shop: Shop, now: datetime) -> int:
-    """Remind of the visits of tomorrow, once it is nine at the shop. A guarded update decides which worker
-    writes each, so that none goes twice; a visit that was moved is reminded of again. Returns how many."""
-    local = now.astimezone(shop.tz)
-    if local.time() < REMIND_FROM:
-        return 0
-    tomorrow = local.date() + timedelta(days=1)
-    not_yet = Visit.objects.filter(
-        Q(reminded_for=None) | ~Q(reminded_for=F("starts_at")), state=Visit.State.BOOKED
-    )
-    due = not_yet.filter(
-        Q(kind=Visit.Kind.DROP_OFF, commission__stage=Stage.BOOKED)
-        | Q(kind=Visit.Kind.PICKUP, commission__stage=Stage.READY)
-        | Q(kind=Visit.Kind.SITE, commission__stage__in=_STILL_LOOKED_AT),
-        starts_at__gte=queries.day_begins(tomorrow, shop.tz),
-        starts_at__lt=queries.day_begins(tomorrow + timedelta(days=1), shop.tz),
-    )
-    count = 0
-    for visit in list(due.select_related("commission__client")):
-        with transaction.atomic():
-            # Only the visit's own columns: through a join they would not be looked at again after waiting.
-            mine = not_yet.filter(pk=visit.pk, starts_at=visit.starts_at)
-            if not mine.update(reminded_for=visit.starts_at):
-                continue
-            context = {
-                "what": WHAT[Visit.Kind(visit.kind)].lower(),
-                "when": said_time(shop, visit.starts_at, visit.ends_at),
-                **_where(shop, visit.commission, visit),
-                "reach": ask_us(shop),
-            }
-            to_client(visit.commission, "visit-reminder", context)
-            count += 1
-    return count

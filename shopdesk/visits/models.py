@@ -37,8 +37,6 @@ class Visit(models.Model):
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     sequence = models.PositiveIntegerField(default=0)
     made_at = models.DateTimeField(default=timezone.now)
-    reminded_for = models.DateTimeField(null=True)
-    """The start that the reminder was sent for, or that needs none: a moved visit is reminded of again."""
 
     class Meta:
         ordering = ["starts_at"]

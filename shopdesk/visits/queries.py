@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Set
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from shopdesk.commissions.models import Commission
 from shopdesk.craft.slots import Slot, free_slots
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import exceptions, the_shop, windows
+from shopdesk.shop.queries import day_begins, exceptions, the_shop, windows
 from shopdesk.visits.models import Cell, Offer, Visit
 
 
@@ -92,11 +92,6 @@ def by_day(slots: Iterable[Slot], zone: ZoneInfo) -> list[tuple[date, list[Slot]
         (day, list(of_day))
         for day, of_day in groupby(slots, key=lambda slot: slot.start.astimezone(zone).date())
     ]
-
-
-def day_begins(day: date, zone: ZoneInfo) -> datetime:
-    """The moment at which a date begins on the shop's wall, in UTC."""
-    return datetime.combine(day, time(0), zone).astimezone(UTC)
 
 
 def _taken(first: date, last: date, zone: ZoneInfo, moving: Visit | None) -> Set[datetime]:

@@ -27,6 +27,12 @@ def place_lines(shop: Shop, commission: Commission, kind: str) -> list[str]:
     return commission.client.address_lines if kind == Visit.Kind.SITE else shop.address_lines
 
 
+def where(shop: Shop, commission: Commission, kind: str) -> dict[str, str]:
+    """The place in words, and `shop_comes` ("yes" or "") for who comes to whom."""
+    place = ", ".join(place_lines(shop, commission, kind))
+    return {"address": place, "shop_comes": "yes" if kind == Visit.Kind.SITE else ""}
+
+
 def said_time(shop: Shop, starts_at: datetime, ends_at: datetime) -> str:
     """`Wed 9 Dec, 14:30–15:00`, in the shop's time and manner."""
     today = timezone.localdate(timezone=shop.tz)

@@ -17,20 +17,21 @@ from shopdesk.base import sweep
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
+from shopdesk.commissions import reminders as due_reminders
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
-from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.models import Commission, Reminded, Stage
 from shopdesk.commissions.queries import journal_of
+from shopdesk.commissions.reminders import write_due
 from shopdesk.commissions.stages import locked
+from shopdesk.commissions.tasks import run_reminders
 from shopdesk.conversation.models import Message
 from shopdesk.desk.needs import Need
 from shopdesk.desk.needs import today_at as desk_today
 from shopdesk.mail.models import Email
 from shopdesk.portal.actions import withdraw
 from shopdesk.quotes import actions, expiry
-from shopdesk.quotes.expiry import look_after, remind
 from shopdesk.quotes.models import Quote
-from shopdesk.quotes.tasks import run_remind
 from shopdesk.shop.models import Shop
 from tests.quotes.making import send
 
@@ -79,16 +80,16 @@ def test_one_reminder_from_nine_three_days_before(quote: Quote, shop: Shop, cloc
     due = nine(shop, quote, 3)
     for moment in (timezone.now(), due - timedelta(days=1), due - timedelta(seconds=1)):
         clock(moment)
-        look_after()
+        write_due()
         assert reminders() == 0
     for moment in (due, due + timedelta(minutes=5), due + timedelta(days=1), due + timedelta(days=3)):
         clock(moment)
-        look_after()
+        write_due()
         assert reminders() == 1
-    quote.refresh_from_db()
-    assert quote.reminded_at == due
+    reminded = Reminded.objects.get()
+    assert (reminded.at, reminded.occasion) == (due, f"{quote.pk} before")
     line = journal_of(quote.commission, for_client=True)[-1]
-    assert (line.by, line.verb) == ("shop", "quote reminder")
+    assert (line.by, line.verb) == ("shop", "reminded")
 
 
 def test_what_it_says(
@@ -114,10 +115,10 @@ def test_what_it_says(
 def test_a_worker_that_slept_through_the_day_still_reminds_on_the_last_one_and_not_after(
     quote: Quote, shop: Shop, clock: Clock
 ) -> None:
-    assert remind(shop, nine(shop, quote, -1)) == 0
-    assert reminders() == 0
+    clock(nine(shop, quote, -1))
+    assert write_due() == 0
     clock(nine(shop, quote, 0))
-    look_after()
+    write_due()
     assert reminders() == 1
 
 
@@ -127,11 +128,11 @@ def test_how_long_before_is_the_shops_to_say(
 ) -> None:
     Shop.objects.update(remind_days=days)
     clock(nine(shop, quote, 5))
-    look_after()
+    write_due()
     assert reminders() == count
     if days == 0:
         clock(nine(shop, quote, 0))
-        look_after()
+        write_due()
         assert reminders() == 0
 
 
@@ -143,7 +144,7 @@ def test_a_quote_that_was_short_from_the_start_has_said_so_itself(
     for days in (3, 2, 1, 0):
         if days < good_for:
             clock(nine(shop, quote, days))
-            look_after()
+            write_due()
     assert reminders() == count
 
 
@@ -178,106 +179,110 @@ def test_none_for_what_was_answered_a_second_before(
     clock(due - timedelta(seconds=1))
     answer(quote, as_owner, as_client)
     clock(due)
-    look_after()
+    write_due()
     assert reminders() == 0
 
 
 @pytest.mark.parametrize("answer", ANSWERS)
 def test_none_for_an_answer_between_looking_and_writing(
-    quote: Quote, shop: Shop, as_owner: Who, as_client: Who, monkeypatch: Any, answer: Any
+    quote: Quote, shop: Shop, clock: Clock, as_owner: Who, as_client: Who, monkeypatch: Any, answer: Any
 ) -> None:
     """The worker has the quote on its list; the answer is committed before it gets the commission's lock."""
     real = locked
 
     def the_answer_was_first(commission_id: int) -> Commission:
-        monkeypatch.setattr("shopdesk.quotes.expiry.locked", real)
+        monkeypatch.setattr("shopdesk.commissions.reminders.locked", real)
         answer(quote, as_owner, as_client)
         return real(commission_id)
 
-    monkeypatch.setattr("shopdesk.quotes.expiry.locked", the_answer_was_first)
-    assert remind(shop, nine(shop, quote, 3)) == 0
+    monkeypatch.setattr("shopdesk.commissions.reminders.locked", the_answer_was_first)
+    clock(nine(shop, quote, 3))
+    assert write_due() == 0
     assert reminders() == 0
 
 
-def test_two_workers_write_one_reminder(quote: Quote, shop: Shop, monkeypatch: Any) -> None:
-    """The second has read the same quote before the first has written: its update finds nothing left."""
-    due = nine(shop, quote, 3)
+def test_two_workers_write_one_reminder(quote: Quote, shop: Shop, clock: Clock, monkeypatch: Any) -> None:
+    """The second comes while the first is writing: it finds the row that the first has made."""
+    clock(nine(shop, quote, 3))
     real, counts = to_client, []
 
     def second_worker_is_here_now(*args: Any, **kwargs: Any) -> Any:
-        monkeypatch.setattr(expiry, "to_client", real)
-        counts.append(remind(shop, due))
+        monkeypatch.setattr(due_reminders, "to_client", real)
+        counts.append(write_due())
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(expiry, "to_client", second_worker_is_here_now)
-    counts.append(remind(shop, due))
+    monkeypatch.setattr(due_reminders, "to_client", second_worker_is_here_now)
+    counts.append(write_due())
     assert counts == [0, 1]
     assert reminders() == 1
 
 
 def test_the_first_worker_may_be_done_before_the_second_locks(
-    quote: Quote, shop: Shop, monkeypatch: Any
+    quote: Quote, shop: Shop, clock: Clock, monkeypatch: Any
 ) -> None:
-    due = nine(shop, quote, 3)
+    clock(nine(shop, quote, 3))
     real, counts = locked, []
 
     def the_other_was_first(commission_id: int) -> Commission:
-        monkeypatch.setattr("shopdesk.quotes.expiry.locked", real)
-        counts.append(remind(shop, due))
+        monkeypatch.setattr("shopdesk.commissions.reminders.locked", real)
+        counts.append(write_due())
         return real(commission_id)
 
-    monkeypatch.setattr("shopdesk.quotes.expiry.locked", the_other_was_first)
-    counts.append(remind(shop, due))
+    monkeypatch.setattr("shopdesk.commissions.reminders.locked", the_other_was_first)
+    counts.append(write_due())
     assert counts == [1, 0]
     assert reminders() == 1
 
 
 def test_a_reminder_that_fails_half_way_is_written_at_the_next_sweep(
-    quote: Quote, shop: Shop, monkeypatch: Any
+    quote: Quote, shop: Shop, clock: Clock, monkeypatch: Any
 ) -> None:
-    due = nine(shop, quote, 3)
+    clock(nine(shop, quote, 3))
 
     def fails(*args: Any, **kwargs: Any) -> Any:
         raise OSError("the disk is full")
 
     with monkeypatch.context() as broken:
-        broken.setattr(expiry, "write_line", fails)
-        with pytest.raises(OSError, match="disk"):
-            remind(shop, due)
+        broken.setattr(due_reminders, "write_line", fails)
+        assert write_due() == 0
     assert reminders() == 0
-    assert remind(shop, due) == 1
+    assert not Reminded.objects.exists()
+    assert write_due() == 1
     assert reminders() == 1
 
 
 def test_a_client_without_email_is_put_on_the_list_of_what_to_tell(
-    quote: Quote, shop: Shop, client_person: Client
+    quote: Quote, shop: Shop, clock: Clock, client_person: Client
 ) -> None:
     Client.objects.update(email="")
-    assert remind(shop, nine(shop, quote, 3)) == 1
+    clock(nine(shop, quote, 3))
+    assert write_due() == 1
     assert Email.objects.get(kind="quote-expiring").way == "tell"
 
 
 def test_the_day_is_the_shops_wherever_the_worker_stands(
-    commission: Commission, as_owner: Who, shop: Shop
+    commission: Commission, as_owner: Who, shop: Shop, clock: Clock
 ) -> None:
     Shop.objects.update(zone="Pacific/Auckland")
     shop.refresh_from_db()
     quote = send(commission, as_owner, good_until=today_at(shop) + timedelta(days=14))
     due = datetime.combine(last_day(quote) - timedelta(days=3), time(9), ZoneInfo("Pacific/Auckland"))
-    assert remind(shop, (due - timedelta(seconds=1)).astimezone(UTC)) == 0
-    assert remind(shop, due.astimezone(UTC)) == 1
+    clock((due - timedelta(seconds=1)).astimezone(UTC))
+    assert write_due() == 0
+    clock(due.astimezone(UTC))
+    assert write_due() == 1
 
 
 def test_the_sweep_and_the_beat_run_it(quote: Quote, shop: Shop, clock: Clock, settings: Any) -> None:
-    assert sweep.runners()["shopdesk.quotes.remind"] is look_after
-    assert run_remind.name in {entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()}
+    assert sweep.runners()[run_reminders.name] is write_due
+    assert [entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()].count(run_reminders.name) == 1
     clock(nine(shop, quote, 3))
-    run_remind()
+    run_reminders()
     assert reminders() == 1
 
 
 def test_without_a_shop_there_is_nothing_to_do(db: None) -> None:
-    look_after()
+    write_due()
     assert reminders() == 0
 
 
@@ -393,7 +398,7 @@ def test_what_has_run_out_can_be_revised_and_runs_anew(
     expiry.ask_again(run_out.commission, "Still interested?", as_owner)
     again = send(run_out.commission, as_owner, good_until=today_at(shop) + timedelta(days=14))
     clock(nine(shop, again, 3))
-    look_after()
+    write_due()
     assert reminders() == 1
     clock(on_the_wall(shop, last_day(again) + timedelta(days=1), time(10)))
     assert needs(shop)

@@ -17,9 +17,10 @@ from shopdesk.base.who import Who
 from shopdesk.clients.actions import know_client
 from shopdesk.commissions.actions import NewCommission, Wish, open_commission
 from shopdesk.commissions.models import Commission, JournalLine, Stage
+from shopdesk.commissions.reminders import write_due
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import OpeningWindow, Shop
-from shopdesk.visits.actions import GONE, book, remind
+from shopdesk.visits.actions import GONE, book
 from shopdesk.visits.models import Cell, Visit
 from shopdesk.visits.queries import free
 
@@ -145,5 +146,5 @@ def test_eight_workers_remind_once(shop: Shop) -> None:
     start = some_start()
     book(commission, "pickup", start, Who("client", commission.client_id))
     the_day_before = (start.astimezone(shop.tz) - timedelta(days=1)).replace(hour=12)
-    assert at_once([lambda: remind(shop, the_day_before)] * 8) == [""] * 8
+    assert at_once([lambda: write_due(the_day_before)] * 8) == [""] * 8
     assert Email.objects.filter(kind="visit-reminder").count() == 1

@@ -14,6 +14,7 @@ from django.db import connection, connections
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.models import Commission, JournalLine, Stage
+from shopdesk.commissions.reminders import write_due
 from shopdesk.mail.models import Email
 from shopdesk.portal.actions import withdraw
 from shopdesk.quotes import expiry
@@ -53,10 +54,10 @@ def due(shop: Shop, quote: Quote) -> datetime:
 def test_eight_sweeps_write_one_reminder(shop: Shop, commission: Commission, as_owner: Who) -> None:
     moment = due(shop, send(commission, as_owner))
     counts: list[int] = []
-    at_once([lambda: counts.append(expiry.remind(shop, moment)) for _ in range(8)])
+    at_once([lambda: counts.append(write_due(moment)) for _ in range(8)])
     assert sorted(counts) == [0] * 7 + [1]
     assert Email.objects.filter(kind="quote-expiring").count() == 1
-    assert JournalLine.objects.filter(verb="quote reminder").count() == 1
+    assert JournalLine.objects.filter(verb="reminded").count() == 1
 
 
 @pytest.mark.parametrize("run", range(4))
@@ -66,15 +67,15 @@ def test_whoever_is_first_the_reminder_is_never_after_the_answer(
     """Sweeps and the client's own press together: the journal shows which came first, and a reminder that was
     written came before."""
     moment = due(shop, send(commission, as_owner))
-    sweeps: list[Callable[[], object]] = [lambda: expiry.remind(shop, moment)] * 3
+    sweeps: list[Callable[[], object]] = [lambda: write_due(moment)] * 3
     heard = at_once([*sweeps, lambda: withdraw(commission, as_client)])
     assert heard == [""] * 4
     verbs = list(JournalLine.objects.order_by("id").values_list("verb", flat=True))
-    reminders = verbs.count("quote reminder")
+    reminders = verbs.count("reminded")
     assert reminders == Email.objects.filter(kind="quote-expiring").count()
     assert reminders <= 1
     assert verbs[-1] == Stage.WITHDRAWN
-    assert expiry.remind(shop, moment) == 0
+    assert write_due(moment) == 0
 
 
 def test_eight_presses_ask_once_whether_they_are_still_interested(

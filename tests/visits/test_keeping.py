@@ -15,9 +15,10 @@ from shopdesk.base.who import Who
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.commissions.queries import journal_of
+from shopdesk.commissions.reminders import write_due
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
-from shopdesk.visits.actions import book, look_after, remind
+from shopdesk.visits.actions import book, look_after
 from shopdesk.visits.models import Cell, Visit
 from shopdesk.visits.queries import free
 from tests.visits.conftest import some_slots, stand_at
@@ -29,6 +30,12 @@ Clock = Callable[[datetime], datetime]
 
 def reminders() -> int:
     return Email.objects.filter(kind="visit-reminder").count()
+
+
+def sweep() -> None:
+    """As a worker does it: remind, and put away."""
+    write_due()
+    look_after()
 
 
 def at_nine_the_day_before(visit: Visit, shop: Shop) -> datetime:
@@ -43,11 +50,11 @@ def test_one_reminder_from_nine_the_day_before(
     nine = at_nine_the_day_before(visit, shop)
     for moment in (timezone.now(), nine - timedelta(days=1), nine - timedelta(seconds=1)):
         clock(moment)
-        look_after()
+        sweep()
         assert reminders() == 0
     for moment in (nine, nine + timedelta(minutes=5), nine + timedelta(hours=14)):
         clock(moment)
-        look_after()
+        sweep()
         assert reminders() == 1
     email = Email.objects.get(kind="visit-reminder")
     assert email.to_address == "ottoline@example.com"
@@ -58,18 +65,18 @@ def test_a_moved_visit_is_reminded_of_again(
 ) -> None:
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     clock(at_nine_the_day_before(visit, shop))
-    look_after()
+    sweep()
     later = next(
         slot
         for slot in free(timezone.now(), for_owner=True)
         if slot.start > visit.starts_at + timedelta(days=3)
     )
     visit = book(ready, PICKUP, later.start, as_owner)
-    look_after()
+    sweep()
     assert reminders() == 1
     clock(at_nine_the_day_before(visit, shop))
-    look_after()
-    look_after()
+    sweep()
+    sweep()
     assert reminders() == 2
 
 
@@ -79,7 +86,7 @@ def test_a_visit_booked_for_tomorrow_was_just_confirmed(
     slot = some_slots()[0]
     clock((slot.start.astimezone(shop.tz) - timedelta(days=1)).replace(hour=16, minute=0).astimezone(UTC))
     book(ready, PICKUP, slot.start, as_owner)
-    look_after()
+    sweep()
     assert reminders() == 0
 
 
@@ -97,7 +104,7 @@ def test_a_pickup_that_is_not_ready_after_all_is_called_off(
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     stand_at(ready, stage)
     clock(at_nine_the_day_before(visit, shop))
-    look_after()
+    sweep()
     assert reminders() == 0
     visit.refresh_from_db()
     assert (visit.state, visit.sequence, Cell.objects.exists()) == ("cancelled", 1, False)
@@ -106,7 +113,7 @@ def test_a_pickup_that_is_not_ready_after_all_is_called_off(
     assert "METHOD:CANCEL" in email.enclosures.get().text
     line = JournalLine.objects.get(commission=ready, verb="pickup cancelled")
     assert line.words.endswith(why)
-    look_after()
+    sweep()
     assert Email.objects.filter(kind="visit-cancelled").count() == 1
 
 
@@ -128,19 +135,18 @@ def test_a_drop_off_of_what_is_on_hold_is_called_off(
 def test_two_workers_write_one_reminder(
     ready: Commission, as_client: Who, shop: Shop, clock: Clock, monkeypatch: Any
 ) -> None:
-    """The second worker has read the same visit before the first has written: its update finds nothing
-    left."""
+    """The second comes while the first is writing: it finds the row that the first has made."""
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
-    nine = clock(at_nine_the_day_before(visit, shop))
+    clock(at_nine_the_day_before(visit, shop))
     real, counts = to_client, []
 
     def first_worker_is_here_now(*args: Any, **kwargs: Any) -> Any:
-        monkeypatch.setattr("shopdesk.visits.actions.to_client", real)
-        counts.append(remind(shop, nine))
+        monkeypatch.setattr("shopdesk.commissions.reminders.to_client", real)
+        counts.append(write_due())
         return real(*args, **kwargs)
 
-    monkeypatch.setattr("shopdesk.visits.actions.to_client", first_worker_is_here_now)
-    counts.append(remind(shop, nine))
+    monkeypatch.setattr("shopdesk.commissions.reminders.to_client", first_worker_is_here_now)
+    counts.append(write_due())
     assert counts == [0, 1]
     assert reminders() == 1
 
@@ -152,8 +158,8 @@ def test_tomorrow_is_the_shops_and_right_across_a_clock_change(
     zone = ZoneInfo("America/New_York")
     late = datetime(2026, 11, 1, 23, 30, tzinfo=zone).astimezone(UTC)
     Visit.objects.create(commission=ready, kind=PICKUP, starts_at=late, ends_at=late + timedelta(minutes=15))
-    assert remind(shop, datetime(2026, 10, 30, 23, 59, tzinfo=zone)) == 0
-    assert remind(shop, datetime(2026, 10, 31, 9, 0, tzinfo=zone)) == 1
+    assert write_due(datetime(2026, 10, 30, 23, 59, tzinfo=zone)) == 0
+    assert write_due(datetime(2026, 10, 31, 9, 0, tzinfo=zone)) == 1
 
 
 @pytest.mark.parametrize("stage", [Stage.CANCELLED, Stage.WITHDRAWN, Stage.DECLINED])
@@ -231,12 +237,11 @@ def test_before_there_is_a_shop_there_is_nothing_to_do() -> None:
     assert not Email.objects.exists()
 
 
-def test_the_sweep_and_the_task_know_it(ready: Commission, as_client: Who, shop: Shop, clock: Clock) -> None:
-    from shopdesk.base import sweep
-    from shopdesk.visits.tasks import run_remind
+def test_the_sweep_knows_both(ready: Commission, as_client: Who, shop: Shop, clock: Clock) -> None:
+    from shopdesk.base.sweep import runners, sweep
 
-    assert sweep.runners()["shopdesk.visits.remind"] is look_after
+    assert look_after in runners().values()
     visit = book(ready, PICKUP, some_slots()[0].start, as_client)
     clock(at_nine_the_day_before(visit, shop))
-    run_remind()
+    sweep()
     assert reminders() == 1

@@ -19,6 +19,7 @@ from shopdesk.clients.actions import note_address
 from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import journal_of
+from shopdesk.commissions.reminders import write_due
 from shopdesk.desk.needs import today_at
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
@@ -230,8 +231,8 @@ def test_the_reminder_says_who_comes(
     visit = book(commission, SITE, some_slots()[0].start, as_client)
     stand_at(commission, stage)
     clock(nine_the_day_before(visit, shop))
-    look_after()
-    look_after()
+    write_due()
+    write_due()
     reminders = Email.objects.filter(kind="visit-reminder")
     assert reminders.count() == count
     if count:
