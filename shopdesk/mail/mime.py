@@ -10,7 +10,7 @@ import hashlib
 import io
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from email.generator import BytesGenerator
 from email.message import Message
 from email.policy import Compat32
@@ -143,23 +143,20 @@ def disposition(kind: str, filename: str) -> tuple[str, str]:
     if filename.isascii():
         said = [f'filename="{filename}"']
     else:
-        octets = percent_encoded(filename.encode("utf-8", "replace"), safe="")
-        pieces = _pieces(octets)
-        said = [
-            f"filename*{number}*={piece}" for number, piece in enumerate([f"utf-8''{pieces[0]}", *pieces[1:]])
-        ]
-        if len(pieces) == 1:
-            said = [f"filename*=utf-8''{octets}"]
+        first, *others = _pieces(filename)
+        said = [f"filename*{'0*' if others else ''}=utf-8''{first}"]
+        said += [f"filename*{number}*={piece}" for number, piece in enumerate(others, 1)]
     return "Content-Disposition", "; ".join([kind, *said])
 
 
-def _pieces(octets: str) -> Sequence[str]:
-    """Percent-encoded octets, cut where no octet is cut in two."""
+def _pieces(words: str) -> list[str]:
+    """The words percent-encoded, in pieces of whole characters."""
     found = [""]
-    for octet in re.findall(r"%..|.", octets):
-        if len(found[-1]) + len(octet) > _PARAMETER:
+    for char in words:
+        octets = percent_encoded(char, safe="", errors="replace")
+        if len(found[-1]) + len(octets) > _PARAMETER:
             found.append("")
-        found[-1] += octet
+        found[-1] += octets
     return found
 
 

@@ -6,6 +6,8 @@ strict about structure) and by rules written out here from the documents:
 - RFC 2047 (non-ASCII in header fields): 2, an encoded word has at most 75 characters, a line with one at most
   76; 6.2, white space between two encoded words is not shown.
 - RFC 2045 to 2046 (MIME): structure of multipart/mixed and multipart/alternative, transfer encodings.
+- RFC 2231 (parameters outside ASCII): 3 and 4, names of files; RFC 2183: which parts are attachments.
+- RFC 2387 (multipart/related): 3.1, its type; RFC 2392 (cid addresses): 2, each names a part.
 - RFC 3834 (automatic responses): 5, `Auto-Submitted: auto-generated`.
 - RFC 6047 (iMIP): 2.4, the method parameter of text/calendar is the METHOD of the object in it.
 - RFC 5724 (sms URIs): 2.2, `sms:` number `?body=`.
@@ -21,16 +23,20 @@ from datetime import datetime
 from email.generator import BytesGenerator
 from email.header import decode_header, make_header
 from email.message import EmailMessage
-from email.utils import parseaddr
+from email.utils import collapse_rfc2231_value, parseaddr
 from typing import Any
 from urllib.parse import unquote
 
+import icalendar
 import pytest
 from django.db import transaction
 from django.utils import timezone
+from lxml import html as lxml_html
+from PIL import Image
 
 from shopdesk.base import blobs
 from shopdesk.desk.emails import things_to_tell
+from shopdesk.mail import catalogue, links
 from shopdesk.mail.actions import Enclose, Person, write
 from shopdesk.mail.message import message
 from shopdesk.mail.models import Email
@@ -72,13 +78,21 @@ def made(
     for _ in range(letters):
         with transaction.atomic():
             row = write(
-                "question",
+                "progress",
                 to=Person(name, "ottoline@example.com"),
                 sender=Person(f"{name} & Söhne", "hello@tidewell.example.com"),
-                context={"pieces": name, "text": words_given, "page": "shopdesk-link:desk/desk/"},
+                context={
+                    "pieces": name,
+                    "items": [{"text": words_given}],
+                    "page": "shopdesk-link:desk/desk/",
+                },
                 thread="commission 1",
                 enclose=enclose,
             )
+    return raw_of(row)
+
+
+def raw_of(row: Email) -> bytes:
     said = words(row)
     row.subject, row.text, row.html = said.subject, said.text, said.html
     row.worded_at = timezone.now().replace(microsecond=0)
@@ -214,6 +228,152 @@ def test_an_invitation_is_where_calendars_look(monkeypatch: pytest.MonkeyPatch) 
     assert attached[1].get_content() == b"%PDF-1.7\n\x00\xff"
 
 
+NASTY = [
+    "Käfer.pdf",
+    "a b  c.pdf",
+    "🪑" * 60 + ".pdf",
+    'x"; filename="y\\',
+    "x" * 115 + ".pdf",
+    "Rechnung 100 %.pdf",
+]
+
+
+@pytest.mark.parametrize("name", NASTY)
+def test_a_file_arrives_under_its_name(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    """RFC 2231, 3 and 4: outside ASCII it is percent-encoded, in numbered pieces where it is long."""
+    monkeypatch.setitem(blobs._fetchers, "things", lambda rest: blobs.Blob(b"%PDF", "application/pdf"))
+    raw = made("Ottoline", "x", enclose=[Enclose(name, "application/pdf", ref="things:1")])
+    (part,) = read(raw).iter_attachments()
+    assert part.get_filename() == re.sub(r'[\\"]+', "-", name)
+    (older,) = [one for one in email.message_from_bytes(raw).walk() if one.get_filename()]
+    assert collapse_rfc2231_value(older.get_param("filename", header="content-disposition")) == (
+        part.get_filename()
+    )
+    for line in raw.split(b"\r\n"):
+        assert len(line) <= 998
+        assert b"filename*" not in line or len(line) <= 78  # RFC 5322, 2.1.1
+
+
+def test_words_that_look_encoded_are_shown_as_they_were_typed() -> None:
+    """RFC 2047, 7: what looks like an encoded word would be decoded by whoever reads it."""
+    typed = "=?utf-8?q?Bcc=3A_x?= desk"
+    raw = made(typed, "x")
+    assert decoded(email.message_from_bytes(raw)["Subject"].replace("\r\n", "")) == row_subject()
+    assert read(raw)["To"].addresses[0].display_name == typed
+
+
+def test_only_quoted_printable_and_base64_and_nothing_above_seven_bits() -> None:
+    """RFC 2045, 6.7: no line over 76, no space at the end of one; RFC 2045, 6.8: canonical CRLF in text."""
+    for text in (
+        "Ist es Nußbaum? \t\r\n\rlone \n. \n..\nFrom x\n" * 40,
+        "орех " * 3000,
+        "=" * 5000,
+        "🪑" * 999,
+    ):
+        raw = made("Ottoline", text)
+        assert raw.isascii()
+        assert max(map(len, raw.partition(b"\r\n\r\n")[2].split(b"\r\n"))) <= 76
+        for part in read(raw).walk():
+            if part.is_multipart():
+                continue
+            assert part["Content-Transfer-Encoding"] in ("quoted-printable", "base64")
+            assert not re.search(rb"[ \t]\r\n", part.as_bytes(policy=part.policy.clone(linesep="\r\n")))
+            assert "\r" not in str(part.get_content()).replace("\r\n", "\n")
+
+
+def picture_bytes() -> bytes:
+    jpeg = io.BytesIO()
+    Image.new("RGB", (800, 600), "#17645a").save(jpeg, "JPEG")
+    return jpeg.getvalue()
+
+
+@pytest.mark.parametrize("kind", catalogue.kinds())
+def test_every_kind_of_email_is_a_message_by_the_standards(
+    kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With everything that any email carries: a document, an invitation and two pictures."""
+    pdf, jpeg = b"%PDF-1.7\n\x00\xff", picture_bytes()
+    monkeypatch.setitem(
+        blobs._fetchers,
+        "things",
+        lambda rest: blobs.Blob(pdf, "application/pdf") if rest == "1" else blobs.Blob(jpeg, "image/jpeg"),
+    )
+    monkeypatch.setitem(
+        links._writers, "sample", lambda rest: f"https://shop.example.com/in/{'k' * 60}/{rest}"
+    )
+    for sample in catalogue.about(kind).samples.values():
+        with transaction.atomic():
+            row = write(
+                kind,
+                to=Person("Ottoline Bräsk", "ottoline@example.com"),
+                sender=Person("Tidewell Bench", "hello@tidewell.example.com"),
+                context=dict(sample),
+                thread="commission 1",
+                enclose=[
+                    Enclose("Papier.pdf", "application/pdf", ref="things:1"),
+                    Enclose("v.ics", "text/calendar; method=REQUEST", text=ICS),
+                    Enclose(
+                        "1.jpg", "image/jpeg", ref="things:2", cid="one", says="Käfer", width=564, height=423
+                    ),
+                    Enclose("2.jpg", "image/jpeg", ref="things:3", cid="two", says="Leg"),
+                ],
+            )
+        row.stop = "shopdesk-link:sample/stop"
+        raw = raw_of(row)
+        _by_the_standards(raw)
+        parsed = read(raw)
+        assert [part.get_content_type() for part in parsed.walk()] == [
+            "multipart/mixed",
+            "multipart/alternative",
+            "text/plain",
+            "multipart/related",
+            "text/html",
+            "image/jpeg",
+            "image/jpeg",
+            "text/calendar",
+            "application/pdf",
+            "application/ics",
+        ]
+        parts = {part.get_content_type(): part for part in parsed.walk()}
+        assert parts["application/pdf"].get_content() == pdf
+        calendar = icalendar.Calendar.from_ical(parts["text/calendar"].get_content())
+        assert str(calendar.walk("VEVENT")[0]["SUMMARY"]) == "Abholung: Käfer & Söhne"
+        with Image.open(io.BytesIO(parts["image/jpeg"].get_content())) as shown:
+            assert (shown.format, shown.size) == ("JPEG", (800, 600))
+        _shows_what_it_carries(parsed, str(parts["text/html"].get_content()))
+
+
+def _by_the_standards(raw: bytes) -> None:
+    email.message_from_bytes(raw, policy=email.policy.strict)  # raises at a defect
+    head = raw.partition(b"\r\n\r\n")[0]
+    names = [name.lower() for name in email.message_from_bytes(raw)]
+    assert len(names) == len(set(names)), names  # RFC 5322, 3.6
+    assert raw.isascii()
+    assert not re.search(rb"(?<!\r)\n|\r(?!\n)", raw)
+    assert max(map(len, raw.split(b"\r\n"))) <= 998
+    for line in head.split(b"\r\n"):
+        words = re.sub(rb"^[A-Za-z-]+: ", b"", line).split()
+        assert len(line) <= 78 or len(words) == 1, line  # one word has no place where it could be folded
+
+
+def _shows_what_it_carries(parsed: EmailMessage, html: str) -> None:
+    """Every cid address names a part and every picture is shown once; nothing is fetched from anywhere."""
+    related = next(part for part in parsed.walk() if part.get_content_type() == "multipart/related")
+    assert related.get_param("type") == "text/html"
+    cids = [part["Content-ID"] for part in parsed.walk() if part["Content-ID"]]
+    assert all(re.fullmatch(r"<[a-z0-9-]+@[a-z0-9.-]+>", cid) for cid in cids)
+    page = lxml_html.document_fromstring(html)
+    assert [f"<{img.get('src').removeprefix('cid:')}>" for img in page.iter("img")] == cids
+    assert all(img.get("alt") for img in page.iter("img"))
+    for element in page.iter():
+        assert element.tag not in ("script", "link", "iframe", "object", "form", "video", "audio")
+        assert element.tag == "img" or not {"src", "srcset", "background", "data"} & set(element.attrib)
+        assert not [name for name in element.attrib if name.startswith("on")]
+    assert not re.search(r"url\(|@import|@font-face", html)
+    assert page.get("lang") == "en"
+    assert page.findtext(".//title")
+
+
 def test_a_text_message_carries_the_words() -> None:
     with transaction.atomic():
         write(
@@ -222,7 +382,7 @@ def test_a_text_message_carries_the_words() -> None:
             sender=Person("Tidewell", "hello@tidewell.example.com"),
             context={
                 "pieces": "desk",
-                "text": "50 % & more?\nÜ",
+                "items": [{"text": "50 % & more?\nÜ"}],
                 "phone": "+1 (555) 0118",
                 "page": "shopdesk-link:desk/d/",
             },

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from datetime import timedelta
 
@@ -11,10 +12,12 @@ from django.core.mail import EmailMessage
 from django.test import Client as Browser
 from django.urls import reverse
 from django.utils import timezone
+from PIL import Image
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.mail.message import Letter
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.progress import actions
@@ -38,15 +41,21 @@ def test_several_within_ten_minutes_go_out_as_one_email(
     mailbox: list[EmailMessage],
     picture_file: MakePicture,
 ) -> None:
-    actions.show(on_the_bench, "Stripped.", as_owner, [take_in(picture_file(), "a.jpg")])
+    large = picture_file(size=(1600, 1200))
+    actions.show(on_the_bench, "Stripped.", as_owner, [take_in(large, "a.jpg")])
     actions.show(on_the_bench, "The veneer holds.", as_owner)
     work()
     assert [mail for mail in mailbox if "From the bench" in mail.subject] == []
     Email.objects.filter(kind="progress").update(due_at=timezone.now() - timedelta(seconds=1))
     work()
     (mail,) = [mail for mail in mailbox if "From the bench" in mail.subject]
-    assert "Stripped. (one picture on your page)" in mail.body
-    assert "The veneer holds." in mail.body
+    assert "Stripped.\n\nThe veneer holds.\n" in mail.body
+    assert "[Picture: Stripped.]" in mail.body
+    assert isinstance(mail, Letter)
+    ((row, shown),) = mail.pictures
+    assert (row.width, row.height) == (564, 423)
+    with Image.open(io.BytesIO(shown.data)) as picture:
+        assert (picture.format, picture.size) == ("JPEG", (800, 600))
     actions.show(on_the_bench, "First coat.", as_owner)
     assert Email.objects.filter(kind="progress").count() == 2
 
