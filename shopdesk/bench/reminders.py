@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 from django.db.models import CharField, Exists, F, OuterRef, QuerySet
 from django.db.models.functions import Cast, TruncDate
+from django.urls import reverse
 
 from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
@@ -32,7 +33,8 @@ def _steps(shop: Shop) -> Sequence[Step]:
 def _said(commission: Commission, occasion: Occasion, shop: Shop) -> Said:
     home = commission.collected_at or commission.stage_since
     since = formats.day(home.astimezone(shop.tz).date(), shop.locale, today_at(shop))
-    return Said({"home_since": since}, "asked how it is settling in")
+    page = reverse("portal:ask", args=[commission.number])
+    return Said({"home_since": since}, "how is it settling in", page)
 
 
 SETTLING_IN = Kind(
