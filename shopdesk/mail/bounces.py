@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from shopdesk.mail.entities import Entity, head
+from shopdesk.mail.entities import HEAD_BYTES, Entity, head
 from shopdesk.mail.refusals import ENHANCED, REPLY, one_line, plain_words, status_of
 
 __all__ = ["Bounce", "bounce_of", "is_from_a_server", "plain_words"]
@@ -71,7 +71,7 @@ def _is_report(mail: Entity) -> bool:
 
 
 def _reported(mail: Entity, report: Entity) -> Bounce:
-    about, *recipients = _groups(report.data()) or [{}]
+    about, *recipients = _groups(report.data()[:HEAD_BYTES]) or [{}]
     if not recipients and "final-recipient" in about:
         recipients = [about]
     recipients.sort(key=_how_bad)
@@ -128,9 +128,10 @@ def _address(recipient: dict[str, str], original: Entity | None, mail: Entity) -
         found = _IN_ADDRESS.search(said)
         if found:
             return found[0].lower()
-    failed = _IN_ADDRESS.search(mail.get("x-failed-recipients"))
-    to = _IN_ADDRESS.search(original.get("to")) if original is not None else None
-    return (failed or to)[0].lower() if failed or to else ""  # type: ignore[index]
+    for said in (mail.get("x-failed-recipients"), original.get("to") if original is not None else ""):
+        if found := _IN_ADDRESS.search(said):
+            return found[0].lower()
+    return ""
 
 
 def _letter(found: re.Match[str]) -> str:

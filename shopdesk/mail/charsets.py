@@ -63,11 +63,8 @@ def text_of(data: bytes, charset: str = "") -> str:
             continue
         if text is not None:
             return text.removeprefix("\ufeff")
-    if declared and declared != "utf-8" and not _one_byte(declared):
-        # A few bytes of a longer text are damaged: those alone are read in another way.
-        text = data.decode(declared, _STRAY)
-        if _strays(data, declared) * 10 <= len(text):
-            return text
+    if declared and declared != "utf-8" and not _one_byte(declared) and _few_are_damaged(data, declared):
+        return data.decode(declared, _STRAY)
     if _mostly_utf_8(data):
         return data.decode("utf-8", _STRAY)
     return _windows(data)
@@ -107,7 +104,10 @@ def base64_bytes(data: bytes) -> bytes:
     part that is padded may be followed by the next, and a last lone letter says nothing."""
     if data.find(b"=", 0, len(data.rstrip(b"=\r\n\t "))) < 0:
         return _base64(data)
-    return b"".join(_base64(piece) for piece in data.split(b"="))
+    return b"".join(_base64(piece.replace(b"=", b"")) for piece in data.split(b"=", _MOST_PIECES))
+
+
+_MOST_PIECES = 1000
 
 
 def _base64(data: bytes) -> bytes:
@@ -142,30 +142,32 @@ def _letters(data: bytes) -> int:
     return len(data) - len(data.translate(None, bytes([9, 10, 13, *range(32, 127)])))
 
 
+def _few_are_damaged(data: bytes, codec: str) -> bool:
+    """A few bytes of a longer text: those alone are read in another way then."""
+    return data.decode(codec, "replace").count("\ufffd") * 20 <= len(data)
+
+
 def _windows(data: bytes) -> str:
-    return "".join(
-        piece if index % 2 == 0 else piece.encode("latin-1").decode("cp1252", _STRAY)
-        for index, piece in enumerate(re.split("([\x80-\x9f]+)", data.decode("latin-1")))
-    )
+    return codecs.charmap_decode(data, "strict", _WINDOWS)[0]
+
+
+_WINDOWS = "".join(bytes([one]).decode("cp1252", "ignore") or chr(one) for one in range(256))
 
 
 def _mostly_utf_8(data: bytes) -> bool:
-    """Whether more of the letters outside ASCII are sound UTF-8 than not."""
-    whole = data.decode("utf-8", "ignore")
-    sound = sum(map(len, (char.encode() for char in whole if char > "\x7f"))) if not whole.isascii() else 0
-    return sound > len(data) - len(whole.encode()) > 0
+    """Whether more of the bytes outside ASCII are sound UTF-8 than not."""
+    sound = len(data.decode("utf-8", "ignore").encode())
+    return sound - len(data.translate(None, _HIGH)) > len(data) - sound
 
 
-def _strays(data: bytes, codec: str) -> int:
-    return data.decode(codec, "replace").count("\ufffd")
+_HIGH = bytes(range(128, 256))
 
 
 def _stray_bytes(error: UnicodeError) -> tuple[str, int]:
     if not isinstance(error, UnicodeDecodeError):
         raise error
     stray = error.object[error.start : error.end]
-    said = "".join(bytes([one]).decode("cp1252", "ignore") or chr(one) for one in stray)
-    return said, error.end
+    return _windows(stray), error.end
 
 
 _STRAY = "shopdesk.stray"

@@ -9,13 +9,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from shopdesk.mail.entities import Entity
-from shopdesk.mail.hypertext import Embedded, lines_of_html
+from shopdesk.mail.hypertext import Embedded, lines_of_html, taken_out
 from shopdesk.mail.lines import Line, lines_of
 from shopdesk.mail.pictures import MOST, Part, is_ornament, may_be_picture, mime_of, named, sized
 from shopdesk.mail.quoted import Cut, cut, text_of_lines
 
 TEXT_BYTES = 1_000_000
-"""How much of one text is read; what is beyond is named with what is left out."""
+"""How much text of one email is read; what is beyond is named with what is left out."""
 
 _SIGNATURES = frozenset(
     (
@@ -35,6 +35,7 @@ _REPORTS = (
     "global-headers",
 )
 _STUB_LETTERS = 300
+_CALENDAR_BYTES = 100_000
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,21 @@ def _whole(text: _Text) -> str:
 
 
 @dataclass
+class _Room:
+    """How many bytes of text may still be read."""
+
+    left: int = TEXT_BYTES
+
+    def take(self, size: int) -> int:
+        """As many of them as there is room for."""
+        taken = min(size, self.left)
+        self.left -= taken
+        return taken
+
+
+@dataclass
 class _Finds:
+    room: _Room = field(default_factory=_Room)
     texts: list[_Text] = field(default_factory=list)
     carried: list[str] = field(default_factory=list)
     """The texts of emails within the email, with their heads."""
@@ -148,7 +163,7 @@ class _Finds:
         ):
             self.texts.append(self._text(entity))
         elif subtype in _REPORTS or subtype.removeprefix("global-") in _REPORTS:
-            self.carried.append(text_of_lines(lines_of(entity.letters(TEXT_BYTES))))
+            self.carried.append(text_of_lines(lines_of(self._letters(entity))))
         elif may_be_picture(entity):
             self.files.append((entity, bool(entity.cid) or entity.disposition == "inline"))
         elif entity.mime not in _SIGNATURES and entity.start < entity.end:
@@ -182,26 +197,29 @@ class _Finds:
 
     def _text(self, entity: Entity) -> _Text:
         if entity.mime == "text/plain":
-            return _Text(plain=self._plain(entity))
-        markup = entity.letters()
+            flowed = entity.param("content-type", "format").lower() == "flowed"
+            delsp = entity.param("content-type", "delsp").lower() == "yes"
+            return _Text(plain=lines_of(self._letters(entity), flowed=flowed, delsp=delsp))
+        markup = entity.letters()  # all of it: the pictures that stand in it as data are no text
         if entity.mime != "text/html":  # RFC 1896
             markup = re.sub(r"<param>.*?</param>", "", markup.replace("<<", "&lt;").replace("\n", "<br>"))
-        lines, embedded, unread = lines_of_html(markup, TEXT_BYTES)
+        markup, embedded = taken_out(markup)
         self.files += [(one, True) for one in embedded]
-        if unread:
-            self.left_out.append(sized("the rest of the text", unread))
-        return _Text(rich=lines)
+        read = self.room.take(len(markup))
+        if read < len(markup):
+            self.left_out.append(sized("the rest of the text", len(markup) - read))
+        return _Text(rich=lines_of_html(markup[:read]))
 
-    def _plain(self, entity: Entity) -> list[Line]:
-        if entity.end - entity.start > TEXT_BYTES:
-            self.left_out.append(sized("the rest of the text", entity.end - entity.start - TEXT_BYTES))
-        flowed = entity.param("content-type", "format").lower() == "flowed"
-        delsp = entity.param("content-type", "delsp").lower() == "yes"
-        return lines_of(entity.letters(TEXT_BYTES), flowed=flowed, delsp=delsp)
+    def _letters(self, entity: Entity) -> str:
+        size = entity.end - entity.start
+        read = self.room.take(size)
+        if read < size:
+            self.left_out.append(sized("the rest of the text", size - read))
+        return entity.letters(read) if read else ""
 
     def _alternatives(self, entity: Entity) -> None:
         """The same said in several ways (RFC 2046, section 5.1.4): one text, whatever else comes along."""
-        inner = _Finds()
+        inner = _Finds(self.room)
         for part in entity.parts:
             inner.visit(part)
         plain = [line for text in inner.texts if text.rich is None for line in text.plain or ()]
@@ -222,7 +240,7 @@ class _Finds:
 
     def _carry(self, mail: Entity) -> None:
         """An email within the email: its text is kept with the quoted, its pictures are looked at."""
-        inner = _Finds()
+        inner = _Finds(self.room)
         inner.visit(mail)
         head = [
             f"{name.title()}: {mail.text(name)}" for name in ("from", "date", "subject") if mail.get(name)
@@ -240,7 +258,7 @@ def _name(entity: Entity) -> str:
     name = named(entity.filename, entity.mime)
     if entity.mime != "text/calendar":
         return name
-    text = entity.letters(TEXT_BYTES)
+    text = entity.letters(_CALENDAR_BYTES)
     name = name if entity.filename else "a calendar entry"
     answer = re.search(r"PARTSTAT=(ACCEPTED|DECLINED|TENTATIVE)", text)
     if re.search(r"^METHOD:REPLY", text, re.MULTILINE) and answer:

@@ -18,10 +18,12 @@ from shopdesk.mail.charsets import base64_bytes, header_text, text_of
 MOST_PARTS = 400
 DEEPEST = 16
 HEAD_BYTES = 256 * 1024
+MOST_FIELDS = 2000
 FIELD_CHARS = 32 * 1024
 """What is longer is cut off: nobody's name is, and reading it takes quadratic time in places."""
 _PARAMETERS = 4000
 _MOST_TRIES = 20_000
+_MOST_LINES = 1_000_000
 
 _FIELD = re.compile(rb"([!-9;-~]{1,200})[ \t]*:")
 _META_CHARSET = re.compile(rb"<meta\b[^>]{0,200}\bcharset\s*=\s*[\"']?([\w.:-]{1,40})", re.IGNORECASE)
@@ -239,7 +241,7 @@ def head(raw: bytes, start: int, end: int) -> tuple[list[tuple[str, str]], int]:
     fields: list[tuple[str, bytearray]] = []
     at = start
     while at < end:
-        if at - start > HEAD_BYTES:
+        if at - start > HEAD_BYTES or len(fields) > MOST_FIELDS:
             closing = _HEAD_ENDS.search(raw, at, end)
             return _unfolded(fields), closing.end() if closing else end
         found = _LINE_END.search(raw, at, end)
@@ -296,12 +298,13 @@ _BASE64_LINE = re.compile(
 def _uudecoded(body: bytes) -> bytes:
     made = bytearray()
     begun = False
-    for line in body.splitlines():
+    for line in body.split(b"\n", _MOST_LINES):
         if not begun:
             begun = line.startswith(b"begin ")
         elif line.strip() == b"end":
             break
         else:
+            line = line.rstrip(b"\r")
             try:
                 made += binascii.a2b_uu(line)
             except binascii.Error:  # too long by what some encoders add

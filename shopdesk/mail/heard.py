@@ -31,6 +31,7 @@ WORDS_LENGTH = 100_000
 QUOTED_LENGTH = 1_000_000
 _MOST_IDS = 100
 _MOST_ADDRESSES = 200
+_MOST_COMMENTS = 50
 
 _TO = ("to", "cc", "delivered-to", "x-original-to", "envelope-to")
 _TURNS = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C])
@@ -106,6 +107,8 @@ def _people(value: str) -> list[tuple[str, str]]:
     """Names and addresses of a field (RFC 5322, section 3.4), the names decoded, the addresses in lower
     case."""
     value = "".join(char for char in value if char >= " ")
+    if value.count("(") > _MOST_COMMENTS:  # within each other, Python's reader follows them all the way down
+        value = value.replace("(", " ").replace(")", " ")
     found = email.utils.getaddresses([value], **_LENIENT)[:_MOST_ADDRESSES]
     return [(clean_name(header_text(name)), _address(address)) for name, address in found]
 

@@ -69,21 +69,25 @@ class Embedded:
         return self.content
 
 
-def lines_of_html(markup: str, most: int) -> tuple[list[Line], list[Embedded], int]:
-    """The lines that a reader of the HTML sees, with blank ones between paragraphs; the pictures that stand
-    in it as data; and how many characters of markup beyond the first `most` were not read. Never raises for
-    bad markup."""
+def taken_out(markup: str) -> tuple[str, list[Embedded]]:
+    """The markup without the files that stand in it as data, and the pictures among them. Each has a
+    Content-ID now, which its place in the markup names."""
     embedded: list[Embedded] = []
 
-    def taken_out(found: re.Match[str]) -> str:
-        if len(embedded) < _MOST_EMBEDDED and found[1].lower().startswith("image/") and found[2]:
-            cid = f"embedded-{len(embedded)}"
-            embedded.append(Embedded(cid, found[1].lower(), base64_bytes(unquote_to_bytes(found[3]))))
-            return f"cid:{cid}"
-        return ""
+    def away(found: re.Match[str]) -> str:
+        if len(embedded) >= _MOST_EMBEDDED or not found[2] or not found[1].lower().startswith("image/"):
+            return ""
+        content = base64_bytes(unquote_to_bytes(found[3]))
+        embedded.append(Embedded(f"embedded-{len(embedded)}", found[1].lower(), content))
+        return f"cid:{embedded[-1].cid}"
 
-    markup = _DATA.sub(taken_out, markup).replace("\0", "")
-    unread, markup = max(0, len(markup) - most), markup[:most]
+    return _DATA.sub(away, markup), embedded
+
+
+def lines_of_html(markup: str) -> list[Line]:
+    """The lines that a reader of the HTML sees, with blank ones between paragraphs. Never raises for bad
+    markup."""
+    markup = markup.replace("\0", "")
     parser = html.HTMLParser(encoding="utf-8", huge_tree=True, remove_comments=True, remove_pis=True)
     try:
         tree = etree.fromstring(markup.encode("utf-8", "replace"), parser)
@@ -91,14 +95,14 @@ def lines_of_html(markup: str, most: int) -> tuple[list[Line], list[Embedded], i
         tree = None
     if tree is None or any(error.type_name == "ERR_RESOURCE_LIMIT" for error in parser.error_log):
         # Nothing in it, or nested deeper than the parser goes: what it did not see comes as bare words.
-        return [Line(line) for line in _bare(markup)], embedded, unread
+        return [Line(line) for line in _bare(markup)]
     writer = _Writer()
     for event, element in etree.iterwalk(tree, events=("start", "end")):
         if event == "start":
             writer.begin(element)
         else:
             writer.finish(element)
-    return writer.lines(), embedded, unread
+    return writer.lines()
 
 
 _MOST_EMBEDDED = 50
@@ -128,7 +132,7 @@ class _Writer:
     def __init__(self) -> None:
         self._lines: list[Line] = []
         self._said: list[str] = []
-        self._cids: list[str] = []
+        self._cids: tuple[str, ...] = ()
         self._open: list[_Around] = []
         self._unseen = 0
         self._pre = 0
@@ -221,7 +225,7 @@ class _Writer:
     def _picture(self, element: Any) -> None:
         source = str(element.get("src") or "").strip()
         if source[:4].lower() == "cid:":
-            self._cids.append(unquote(source[4:]).strip("<>"))
+            self._cids += (unquote(source[4:]).strip("<>"),)
         alt = str(element.get("alt") or "").strip()
         if alt and len(alt) <= _ONE_EMOJI and not alt.isascii():
             self._said.append(alt)
@@ -247,7 +251,7 @@ class _Writer:
             text = re.sub(" {3,}", "  ", text).strip(" ")
         if text.strip() or self._cids or always:
             self._lines.append(Line(f"{self._bullet}{text}", self._depth, self._mark, self._cids))
-            self._bullet, self._cids = "", []
+            self._bullet, self._cids = "", ()
         self._said = []
 
 
@@ -265,6 +269,8 @@ def _names(element: Any) -> list[str]:
 
 
 def _mark(element: Any) -> Mark:
+    if not element.attrib:
+        return Mark.NONE
     names = _names(element)
     if any(_REST.match(name) for name in names) or _RULED_OFF.search(str(element.get("style") or "")):
         return Mark.REST
@@ -286,4 +292,6 @@ def _is_cited(element: Any) -> bool:
 
 def _is_plain_paragraph(element: Any) -> bool:
     """A paragraph that a mail program shows without a gap around it."""
-    return bool(_PLAIN_PARAGRAPH.search(f"{element.get('class') or ''} {element.get('style') or ''}"))
+    return bool(element.attrib) and bool(
+        _PLAIN_PARAGRAPH.search(f"{element.get('class') or ''} {element.get('style') or ''}")
+    )

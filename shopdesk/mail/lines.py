@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 
@@ -20,12 +20,12 @@ class Mark(StrEnum):
     SIGNATURE = "signature"
 
 
-@dataclass
+@dataclass(slots=True)
 class Line:
     text: str
     depth: int = 0
     mark: Mark = Mark.NONE
-    cids: list[str] = field(default_factory=list)
+    cids: tuple[str, ...] = ()
     """The pictures that stand in it (RFC 2392)."""
 
     @property
@@ -37,12 +37,13 @@ class Line:
         return f"{'>' * self.depth} {self.text}".rstrip() if self.depth else self.text.rstrip()
 
 
+MOST = 20_000
 SIGNATURE_LINES = ("-- ", "--")
 
 
 def lines_of(text: str, *, flowed: bool = False, delsp: bool = False) -> list[Line]:
-    """The lines of a plain text, whose line ends are line feeds."""
-    lines = [_quoted(line, stuffed=flowed) for line in text.split("\n")]
+    """The lines of a plain text, whose line ends are line feeds; the `MOST`th holds all of the rest."""
+    lines = [_quoted(line, stuffed=flowed) for line in text.split("\n", MOST)]
     return list(_joined(lines, delsp)) if flowed else lines
 
 

@@ -74,8 +74,8 @@ _EARLIER = _one_of(
     wiadomość przekazana, treść przekazanej wiadomości, původní zpráva, přeposlaná zpráva, pôvodná správa,
     alkuperäinen viesti, välitetty viesti, eredeti üzenet, továbbított üzenet, orijinal mesaj, özgün
     ileti, iletilen mesaj, исходное сообщение, пересылаемое сообщение, пересланное сообщение, оригінальне
-    повідомлення, αρχικό μήνυμα, mesaj original, mesajul original, 原始邮件, 原始郵件, 转发邮件, 元のメッセージ,
-    転送メッセージ, 원본 메시지, 원본 메일, message d’origine
+    повідомлення, αρχικό μήνυμα, mesaj original, mesajul original, 原始邮件, 原始郵件, 转发邮件,
+    元のメッセージ, 転送メッセージ, 원본 메시지, 원본 메일, message d’origine
     """
 )
 _RULE = r"[-_=*–—~>\s]{2,80}"

@@ -10,6 +10,8 @@ from itertools import groupby
 from shopdesk.mail import phrases
 from shopdesk.mail.lines import SIGNATURE_LINES, Line, Mark
 
+_MOST = 5000
+"""Lines that are looked at; whatever comes behind them goes to the rest."""
 _INTRODUCTION = 4
 """An introduction is folded into as many lines at most."""
 _LOOSE_SIGNATURE = 8
@@ -30,8 +32,8 @@ class Cut:
 
 def cut(lines: Sequence[Line]) -> Cut:
     """What somebody wrote now, and the rest. An answer below a quoted line, or between two, is theirs."""
-    knife = _Knife(lines)
-    own, others = knife.own_lines(), knife.others_lines()
+    knife = _Knife(lines[:_MOST])
+    own, others = knife.own_lines(), [*knife.others_lines(), *lines[_MOST:]]
     return Cut(
         words=text_of_lines(own),
         quoted=text_of_lines(others),
