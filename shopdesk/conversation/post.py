@@ -20,8 +20,8 @@ from shopdesk.base.limits import allow
 from shopdesk.base.refusals import Refused
 from shopdesk.conversation import placing
 from shopdesk.conversation.belongs import Aside, Place, belongs
-from shopdesk.mail.arrivals import TASK, raw_of
-from shopdesk.mail.heard import Heard, heard
+from shopdesk.mail.arrivals import TASK, said_in
+from shopdesk.mail.heard import Heard
 from shopdesk.mail.models import Arrival, Email
 from shopdesk.mail.returned import came_back
 
@@ -54,7 +54,7 @@ def place(arrival: Arrival) -> None:
         _end(arrival, Aside(Verdict.TRAY, f"It could not be read. {trouble}"))
         return
     try:
-        mail = heard(raw_of(arrival))
+        mail = said_in(arrival)
         where = belongs(mail, arrival.made_at)
         if isinstance(where, Place):
             _say(arrival, mail, where, placing.take_pictures(mail, where))

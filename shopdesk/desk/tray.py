@@ -22,8 +22,8 @@ from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation import placing
 from shopdesk.conversation.models import Message
 from shopdesk.mail import queries, returned
-from shopdesk.mail.arrivals import raw_of
-from shopdesk.mail.heard import Heard, heard
+from shopdesk.mail.arrivals import raw_of, said_in
+from shopdesk.mail.heard import Heard
 from shopdesk.mail.models import Arrival
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
@@ -95,7 +95,7 @@ def arrival(request: DeskRequest, arrival_id: int) -> HttpResponseBase:
 def _whole(arrival_id: int) -> Whole:
     one = get_object_or_404(Arrival, pk=arrival_id)
     try:
-        return Whole(one, heard(raw_of(one)))
+        return Whole(one, said_in(one))
     except OSError:
         return Whole(one, None)
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import uuid
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from django.utils import timezone
 from shopdesk.base import files
 from shopdesk.base.limits import allow
 from shopdesk.base.nudge import nudge
-from shopdesk.mail.heard import heard
+from shopdesk.mail.heard import Heard, heard
 from shopdesk.mail.models import Arrival, Mailbox
 
 log = logging.getLogger(__name__)
@@ -36,13 +37,15 @@ OF_NO_USE = (
 )
 _EXCERPT = 300
 _BATCH = 200
+_MOST_BYTES = 2**31 - 1
+"""That the column holds."""
 
 
 def take_in(
-    raw: bytes, *, mailbox: Mailbox | None = None, uidvalidity: int = 0, uid: int = 0, why: str = ""
+    raw: bytes, *, mailbox: Mailbox | None = None, uidvalidity: int = 0, uid: int = 0, size: int = 0
 ) -> Arrival | None:
     """Keep one message, and have it looked at. `None` when it is there already: by its number in the mailbox,
-    or byte for byte. `why` is a sentence for the owner about what was left in the mailbox.
+    or byte for byte. `size` is what it has in all where `raw` is only its beginning.
 
     The file is there before the row. Raises `OSError` (a full disk) and database errors; nothing is kept
     then."""
@@ -63,14 +66,13 @@ def take_in(
                 uidvalidity=uidvalidity,
                 uid=uid,
                 path=path,
-                bytes=len(raw),
+                bytes=min(max(size, len(raw)), _MOST_BYTES),
                 sha256=sha256,
                 message_id=message_id,
                 from_name=plain(said.from_name, 200),
                 from_address=plain(said.from_address, 254),
                 subject=plain(said.subject, 300),
                 excerpt=plain(said.words, _EXCERPT),
-                why=why,
             )
             nudge(TASK)
     except BaseException as error:
@@ -91,6 +93,17 @@ def raw_of(arrival: Arrival) -> bytes:
     if not arrival.path:
         raise FileNotFoundError("It was never read from the mailbox.")
     return Path(settings.ARRIVALS, arrival.path).read_bytes()
+
+
+def said_in(arrival: Arrival) -> Heard:
+    """What the message says, and what was left in the mailbox of one that is too large. Raises
+    `FileNotFoundError` as `raw_of` does."""
+    raw = raw_of(arrival)
+    said = heard(raw)
+    if arrival.bytes > len(raw):
+        rest = f"the rest of the email: it has {arrival.bytes / 1024**2:.0f} MB and is whole in the mailbox"
+        said = replace(said, left_out=(*said.left_out, rest))
+    return said
 
 
 def plain(text: str, most: int) -> str:

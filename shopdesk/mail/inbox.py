@@ -16,7 +16,7 @@ from urllib.parse import SplitResult, unquote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 from imapclient import IMAPClient
-from imapclient.exceptions import IMAPClientAbortError, IMAPClientError
+from imapclient.exceptions import IMAPClientAbortError
 from imapclient.imap_utf7 import encode as utf7
 
 TIMEOUT = 30
@@ -113,11 +113,10 @@ def _one_line(said: object) -> str:
 
 @dataclass(frozen=True)
 class Letter:
-    """One message: its bytes, all of them or (`whole` is false) the beginning of `size`."""
+    """One message: its bytes, or the beginning of one that has `size` of them."""
 
     raw: bytes
     size: int
-    whole: bool
 
 
 class Line:
@@ -143,7 +142,7 @@ class Line:
         size = int(told.get(b"RFC822.SIZE", 0))
         if size > MOST:
             raw = self._piece(uid, 0, BEGINNING)
-            return None if raw is None else Letter(raw, size, whole=False)
+            return None if raw is None else Letter(raw, size)
         kept = bytearray()
         while True:  # to the true end: a server's own count may be a guess
             piece = self._piece(uid, len(kept), PIECE)
@@ -151,9 +150,9 @@ class Line:
                 return None
             kept += piece
             if len(piece) < PIECE:
-                return Letter(bytes(kept), len(kept), whole=True)
+                return Letter(bytes(kept), len(kept))
             if len(kept) > MOST:
-                return Letter(bytes(kept[:BEGINNING]), len(kept), whole=False)
+                return Letter(bytes(kept[:BEGINNING]), len(kept))
             between()
 
     def _piece(self, uid: int, start: int, length: int) -> bytes | None:
@@ -243,48 +242,43 @@ def _connecting(inbox: Inbox) -> Iterator[None]:
     except ssl.SSLError as error:
         raise Trouble(f"No encrypted line to {host} came about.", error.reason or error) from error
     except OSError as error:
-        raise Trouble(
-            f"The mailbox cannot be read: {host} does not answer on port {inbox.port}.",
-            error.strerror or error,
-        ) from error
-    except IMAPClientError as error:
+        raise Trouble(f"{host} does not answer on port {inbox.port}.", error.strerror or error) from error
+    except Exception as error:
         raise Trouble(f"No encrypted line to {host} came about; the password was not sent.", error) from error
 
 
 def _log_in(inbox: Inbox, server: IMAPClient) -> None:
     try:
-        plain = (inbox.user + inbox.password).isascii() and not server.has_capability("LOGINDISABLED")
-        if plain:
+        ascii_ = (inbox.user + inbox.password).isascii()
+        if ascii_ and not server.has_capability("LOGINDISABLED"):
             server.login(inbox.user, inbox.password)
         else:
             server.plain_login(inbox.user, inbox.password)  # in UTF-8 (RFC 4616)
     except (IMAPClientAbortError, OSError) as error:
         raise Trouble(f"The line to {inbox.host} broke before anybody was let in.", error) from error
-    except IMAPClientError as error:
-        if "[UNAVAILABLE]" in str(error) or "[INUSE]" in str(error):  # RFC 5530
-            raise Trouble(f"{inbox.host} does not let anybody in now.", error) from error
+    except Exception as error:
+        said = str(error).replace(inbox.password, "…")
+        if "[UNAVAILABLE]" in said or "[INUSE]" in said:  # RFC 5530
+            raise Trouble(f"{inbox.host} does not let anybody in now.", said) from error
         raise Trouble(
             f"{inbox.host} does not take the user name and password that INBOX_URL has for {inbox.user}.",
-            error,
+            said,
             lasting=True,
         ) from error
 
 
 def _examine(inbox: Inbox, server: IMAPClient) -> dict[bytes, Any]:
-    try:
+    with _reading(inbox, f"{inbox.host} has no mailbox {inbox.folder} that can be opened."):
         status: dict[bytes, Any] = server.select_folder(inbox.folder, readonly=True)
-        return status
-    except (IMAPClientAbortError, OSError) as error:
-        raise Trouble(f"The line to {inbox.host} broke before the mailbox was open.", error) from error
-    except IMAPClientError as error:
-        raise Trouble(f"{inbox.host} has no mailbox {inbox.folder} that can be opened.", error) from error
+    return status
 
 
 @contextmanager
-def _reading(inbox: Inbox) -> Iterator[None]:
+def _reading(inbox: Inbox, refused: str = "") -> Iterator[None]:
     try:
         yield
     except (IMAPClientAbortError, OSError) as error:
         raise Trouble(f"The line to {inbox.host} broke while it was read.", error) from error
-    except IMAPClientError as error:
-        raise Trouble(f"{inbox.host} does not give out what it was asked for.", error) from error
+    except Exception as error:  # a no, or an answer that its reader stumbles over
+        words = refused or f"{inbox.host} does not give out what it was asked for."
+        raise Trouble(words, error) from error

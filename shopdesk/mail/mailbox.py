@@ -32,8 +32,8 @@ from shopdesk.mail.models import Arrival, Mailbox
 log = logging.getLogger(__name__)
 
 TASK = "shopdesk.mail.mailbox"
-EVERY = timedelta(seconds=50)
-"""Between two readings: every other of the sweep's half minutes."""
+EVERY = 1.5
+"""Sweeps between two readings: it is every other, so about once a minute."""
 LEASE = timedelta(minutes=5)
 """For one message, or a piece of a large one; taken again after each."""
 TRIES = 5
@@ -142,7 +142,7 @@ def _where_to_begin(line: Line, hold: _Hold) -> None:
     if box.uidvalidity == line.uidvalidity and box.since is not None:
         return
     if box.uidvalidity is not None:
-        log.warning("The mailbox %s numbers its messages anew.", box.name)
+        log.info("The mailbox %s numbers its messages anew.", box.name)
     day = ((box.read_at or timezone.now()) - timedelta(days=1)).astimezone(UTC).date()
     since = day if box.since is None or box.read_at else box.since
     hold.keep(uidvalidity=line.uidvalidity, last_uid=0, since=since, tried_uid=0, tried=0)
@@ -170,9 +170,10 @@ def _one(line: Line, hold: _Hold, uid: int) -> None:
 def _keep(hold: _Hold, uid: int, letter: Letter) -> None:
     box = hold.mailbox
     assert box.uidvalidity is not None
-    left = "" if letter.whole else _left_out(letter.size)
     try:
-        made = arrivals.take_in(letter.raw, mailbox=box, uidvalidity=box.uidvalidity, uid=uid, why=left)
+        made = arrivals.take_in(
+            letter.raw, mailbox=box, uidvalidity=box.uidvalidity, uid=uid, size=letter.size
+        )
         hold.count += made is not None
     except OSError as error:
         hold.keep(tried=box.tried - 1)  # that is not the message's fault
@@ -188,13 +189,6 @@ def _keep(hold: _Hold, uid: int, letter: Letter) -> None:
         raise _untakeable(hold, error) from error
     except Exception as error:
         raise _untakeable(hold, error) from error
-
-
-def _left_out(size: int) -> str:
-    return (
-        f"It has {size / 1024**2:.0f} MB, too much to be taken in: this is its beginning. The whole message "
-        "is in the mailbox."
-    )
 
 
 def _untakeable(hold: _Hold, error: Exception) -> Trouble:
@@ -241,7 +235,7 @@ def _went_well(hold: _Hold, to_the_end: bool) -> None:
         log.info("The mailbox %s can be read again.", box.name)
     well = {"trouble": "", "trouble_since": None, "failures": 0}
     if to_the_end:
-        hold.end(read_at=now, next_at=now + EVERY, **well)
+        hold.end(read_at=now, next_at=now + timedelta(seconds=EVERY * settings.SWEEP_SECONDS), **well)
     else:
         hold.end(next_at=None, **well)
         nudge(TASK)

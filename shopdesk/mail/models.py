@@ -221,6 +221,7 @@ class Arrival(Work):
     uid = models.BigIntegerField(default=0)
     path = models.CharField(max_length=200)
     bytes = models.PositiveIntegerField()
+    """Of the message; its file has fewer where only the beginning was taken in."""
     sha256 = models.CharField(max_length=64)
     message_id = models.CharField(max_length=300, blank=True)
     from_name = models.CharField(max_length=200, blank=True)

@@ -513,3 +513,12 @@ def test_nothing_of_a_long_email_is_lost(commission: Commission, tag: str, arriv
         .startswith(words.replace("\n", "").replace(" ", ""))
     )
     assert len(message.text) <= 20_000
+
+
+def test_of_an_email_too_large_the_beginning_and_where_the_rest_is(commission: Commission, tag: str) -> None:
+    raw = f"From: ottoline@example.com\r\nTo: {tag}\r\nMessage-ID: <big@example.com>\r\n\r\nLook at these.\r\n"
+    arrivals.take_in(raw.encode(), size=45 * 1024 * 1024)
+    post.place_all()
+    message = Message.objects.get(commission=commission)
+    assert message.text == "Look at these."
+    assert message.left_out == ["the rest of the email: it has 45 MB and is whole in the mailbox"]

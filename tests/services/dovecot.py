@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import contextlib
 import getpass
+import grp
 import os
 import pwd
 import shutil
@@ -164,7 +165,9 @@ class Dovecot:
         as_root = os.geteuid() == 0
         me = getpass.getuser()
         if not as_root:
-            extra += f"\ndefault_internal_user = {me}\ndefault_login_user = {me}\n"
+            group = grp.getgrgid(self._owner.pw_gid).gr_name
+            extra += f"\ndefault_internal_user = {me}\ndefault_login_user = {me}"
+            extra += f"\ndefault_internal_group = {group}\n"
         text = _CONFIG.format(
             folder=self.folder,
             name=self.folder.name,
