@@ -119,6 +119,8 @@ def shop(db: None) -> Shop:
         terms="The deposit books the place.\nWhat is not collected within 30 days is stored at $5 a day.",
         included="Taking off and refitting the hardware",
         not_included="Upholstery\nCollection",
+        quiet_from=time(0),  # none: tests run at all hours
+        quiet_until=time(0),
     )
     for weekday in range(5):
         OpeningWindow.objects.create(weekday=weekday, opens=time(9), closes=time(17))

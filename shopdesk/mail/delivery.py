@@ -128,22 +128,22 @@ class _Run:
 
     def _with_words(self, batch: Sequence[Email]) -> list[Email]:
         """Make the words of several and keep them at one stroke."""
-        ready = [email for email in batch if email.worded_at is not None]
+        ready = {email.pk for email in batch if email.worded_at is not None}
         fresh = []
         for email in batch:
-            if email.worded_at is None:
+            if email.pk not in ready:
                 with _own_trouble(email):
                     _make_words(email)
                     fresh.append(email)
         try:
             with transaction.atomic():
-                ready += [email for email in fresh if claims.keep_words(email)]
+                ready |= {email.pk for email in fresh if claims.keep_words(email)}
         except (DataError, ValueError):  # words that the database does not take: each alone shows whose
             for email in fresh:
                 with _own_trouble(email), transaction.atomic():
                     if claims.keep_words(email):
-                        ready.append(email)
-        return ready
+                        ready.add(email.pk)
+        return [email for email in batch if email.pk in ready]
 
     # -- handing over -----------------------------------------------------------------------------------
 

@@ -58,6 +58,8 @@ class ShopFacts(TypedDict, total=False):
     slot_minutes: int
     notice_hours: int
     book_days_ahead: int
+    quiet_from: time
+    quiet_until: time
 
 
 @transaction.atomic

@@ -237,6 +237,16 @@ class ShopForm(forms.Form):
         max_value=30,
         help_text="Working days. Clients are told.",
     )
+    quiet_from = forms.TimeField(
+        label="Quiet from",
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        help_text="From then on, news and reminders wait. Quotes, receipts, times and answers never do.",
+    )
+    quiet_until = forms.TimeField(
+        label="Quiet until",
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        help_text="Then they go out. The same time twice: there are no quiet hours.",
+    )
     slot_minutes = forms.TypedChoiceField(
         label="A visit takes",
         coerce=int,
@@ -273,6 +283,7 @@ class ShopForm(forms.Form):
             (Row("bank_name", "bank_holder"), "iban", _short("bic"), "bank_words"),
         ),
         ("Drop-off and pickup", (Row("slot_minutes", "notice_hours", "book_days_ahead"),)),
+        ("Emails", (Row("quiet_from", "quiet_until"),)),
     )
 
     def __init__(self, *args: Any, country: str = "", **kwargs: Any) -> None:
@@ -334,7 +345,7 @@ class SetUpForm(ShopForm):
     hours_6 = HoursField(label=WEEKDAYS[6])
 
     included = not_included = show_lines = good_for_days = answer_in_days = book_days_ahead = None  # type: ignore[assignment]
-    remind_days = None  # type: ignore[assignment]
+    remind_days = quiet_from = quiet_until = None  # type: ignore[assignment]
     bank_name = bank_holder = iban = bic = bank_words = None  # type: ignore[assignment]
 
     sections = (

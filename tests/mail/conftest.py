@@ -14,6 +14,7 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.db import transaction
 from django.utils import timezone
 
+from shopdesk.base import blobs
 from shopdesk.mail import delivery
 from shopdesk.mail.actions import Person, write
 from shopdesk.mail.models import Email
@@ -143,3 +144,19 @@ def server(monkeypatch: pytest.MonkeyPatch) -> type[Server]:
     Server.taken, Server.tried, Server.opened = [], [], 0
     monkeypatch.setattr(delivery, "get_connection", Server)
     return Server
+
+
+@pytest.fixture
+def bytes_of(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
+    """`bytes_of["1"] = blob or error`: what "things:1" leads to."""
+    kept: dict[str, Any] = {}
+
+    def fetch(name: str) -> blobs.Blob:
+        found = kept.get(name, blobs.NotYet())
+        if isinstance(found, Exception):
+            raise found
+        assert isinstance(found, blobs.Blob)
+        return found
+
+    monkeypatch.setitem(blobs._fetchers, "things", fetch)
+    return kept

@@ -38,22 +38,6 @@ def html_of(letter: Any) -> str:
     return str(letter.alternatives[0].content)
 
 
-@pytest.fixture
-def bytes_of(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
-    """`bytes_of["1"] = blob or error`: what "things:1" leads to."""
-    kept: dict[str, Any] = {}
-
-    def fetch(name: str) -> blobs.Blob:
-        found = kept.get(name, blobs.NotYet())
-        if isinstance(found, Exception):
-            raise found
-        assert isinstance(found, blobs.Blob)
-        return found
-
-    monkeypatch.setitem(blobs._fetchers, "things", fetch)
-    return kept
-
-
 def test_what_is_due_goes_out_once_through_one_line(note: Any, server: Any) -> None:
     emails = [note(words=f"number {n}") for n in range(4)]
     note(due_at=timezone.now() + timedelta(hours=1))
