@@ -21,9 +21,10 @@ from django.views.decorators.http import require_POST, require_safe
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import actions, frame, links, mailbox, queries, returned
+from shopdesk.mail import actions, catalogue, frame, links, mailbox, queries, returned
 from shopdesk.mail.message import enclosures_of
 from shopdesk.mail.models import Email
+from shopdesk.mail.own import Sources, left_aside
 from shopdesk.mail.words import NoWords, subject_of, words
 from shopdesk.shop.access import DeskRequest, desk_view
 
@@ -56,12 +57,13 @@ def things_to_tell(commission: Commission | None = None) -> list[ToTell]:
     rows = queries.to_tell()
     if commission is not None:
         rows = rows.filter(thread=f"commission {commission.pk}")
-    return [_to_tell(email) for email in rows[:_AT_MOST]]
+    sources = Sources()
+    return [_to_tell(email, sources) for email in rows[:_AT_MOST]]
 
 
-def _to_tell(email: Email) -> ToTell:
+def _to_tell(email: Email, sources: Sources | None = None) -> ToTell:
     try:
-        said = links.put_in(words(email).text).strip()
+        said = links.put_in(words(email, sources).text).strip()
     except (NoWords, LookupError) as error:
         said = f"{subject_of(email)} (the words could not be made: {error})"
     phone = str(email.context.get("phone", ""))
@@ -77,6 +79,7 @@ def emails(request: DeskRequest) -> HttpResponseBase:
     search = request.GET.get("q", "").strip()[:100]
     seen = queries.worker_seen()
     failed, waiting, came_back = queries.failed(), queries.waiting(), queries.came_back()
+    sources = Sources()
     page = Paginator(queries.sent(search), A_PAGE).get_page(request.GET.get("page"))
     answer: HttpResponse = render(
         request,
@@ -84,16 +87,17 @@ def emails(request: DeskRequest) -> HttpResponseBase:
         {
             "nav": "emails",
             "tell": things_to_tell(),
-            "failed": [(email, subject_of(email)) for email in failed[:_AT_MOST]],
+            "failed": [(email, subject_of(email, sources)) for email in failed[:_AT_MOST]],
             "failed_count": failed.count(),
-            "came_back": [(email, subject_of(email)) for email in came_back[:_AT_MOST]],
+            "came_back": [(email, subject_of(email, sources)) for email in came_back[:_AT_MOST]],
             "came_back_count": came_back.count(),
             "dead": returned.all_dead(_AT_MOST),
             "to_place": queries.to_place().count(),
-            "waiting": [(email, subject_of(email)) for email in waiting[:_AT_MOST]],
+            "waiting": [(email, subject_of(email, sources)) for email in waiting[:_AT_MOST]],
             "waiting_count": waiting.count(),
             "sent": page,
             "search": search,
+            "left_aside": [(catalogue.about(kind), why) for kind, why in left_aside().items()],
             "worker_seen": seen,
             "worker_away": seen is None or seen.is_stale(timezone.now()),
             "as_files": not settings.EMAIL_URL,
@@ -141,10 +145,10 @@ def html(request: DeskRequest, email_id: int) -> HttpResponseBase:
         said = words(one)
     except NoWords as error:
         raise Http404 from error
-    return HttpResponse(_with_pictures(one, links.hinted(said.html)))
+    return HttpResponse(with_pictures(one, links.hinted(said.html)))
 
 
-def _with_pictures(email: Email, html: str) -> str:
+def with_pictures(email: Email, html: str) -> str:
     """The pictures stand in the page itself: a frame that may do nothing sends no session along by which it
     could ask for them."""
     for row in enclosures_of(email).exclude(cid=""):

@@ -88,24 +88,22 @@ class Source:
 
 def kinds() -> list[str]:
     """Every kind that the shop has."""
-    return sorted({path.stem for folder in _folders() for path in folder.glob("*.toml")})
+    return sorted({path.stem for folder in _folders() for path in (folder / "emails").glob("*.toml")})
 
 
 def about(kind: str) -> About:
     """What is known about a kind. One that nobody has written down counts as necessary."""
-    path = _found(f"{kind}.toml")
-    if path is None:
-        return About(kind, kind.replace("-", " ").capitalize())
-    return _about(kind, path, path.stat().st_mtime_ns)
+    found = _found(f"{kind}.toml")
+    return _about(kind, *found) if found else About(kind, kind.replace("-", " ").capitalize())
 
 
 def shipped(kind: str) -> Source:
     """The words that Shopdesk came with. Raises `LookupError` where there are none, `ValueError` where they
     are no words."""
-    path = _found(f"{kind}.md")
-    if path is None:
+    found = _found(f"{kind}.md")
+    if found is None:
         raise LookupError(f"There are no words for the email “{kind}”.")
-    return _shipped(kind, path, path.stat().st_mtime_ns)
+    return _shipped(kind, *found)
 
 
 @lru_cache(256)
@@ -144,9 +142,20 @@ def _shipped(kind: str, path: Path, changed: int) -> Source:
     return Source(subject, body.strip("\n"))
 
 
-def _found(name: str) -> Path | None:
-    return next((path for folder in _folders() if (path := folder / name).is_file()), None)
+def _found(name: str) -> tuple[Path, int] | None:
+    """A file, and when it was changed: what was read from it holds until then."""
+    for path in _paths(name, tuple(_folders())):
+        try:
+            return path, path.stat().st_mtime_ns
+        except FileNotFoundError:
+            continue
+    return None
+
+
+@lru_cache(256)
+def _paths(name: str, folders: tuple[Path, ...]) -> list[Path]:
+    return [folder / "emails" / name for folder in folders]
 
 
 def _folders() -> list[Path]:
-    return [Path(folder) / "emails" for folder in settings.TEMPLATES[0]["DIRS"]]
+    return list(settings.TEMPLATES[0]["DIRS"])

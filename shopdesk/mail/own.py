@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
+from shopdesk.base.who import Who
 from shopdesk.mail import blanks, catalogue, typeset
 from shopdesk.mail.book import MARK, Book, cleaned, without_links
-from shopdesk.mail.catalogue import About, Source
+from shopdesk.mail.catalogue import Source
 from shopdesk.mail.filling import LINK_FIELD, Fields, filled
 from shopdesk.mail.models import OwnWords
 
@@ -27,6 +29,8 @@ _ADDRESS = re.compile(
     r"https?://[^\s/?#@\\]+([/?#]\S*)?|mailto:[^\s@]+@[^\s@]+|tel:\+?[\d ().-]+", re.IGNORECASE
 )
 _HALF_A_LINK = re.compile(r"!?\[[^\[\]\n]*\] ?[({][^\n]{0,60}|\]\([^\n]{0,40}")
+_BESIDE_A_LINK = re.compile(r"\[[^\[\]\n]+\] ?\{ *" + LINK_FIELD + r" *\}")
+_A_LINK_IS = f"A link is [words]({{{LINK_FIELD}}})."
 
 
 @dataclass(frozen=True)
@@ -40,21 +44,34 @@ class Fault:
 class Faulty(Exception):
     """Words that cannot be kept, and what is wrong with them."""
 
-    def __init__(self, faults: list[Fault]) -> None:
+    def __init__(self, faults: Sequence[Fault]) -> None:
         super().__init__(" ".join(fault.text for fault in faults))
         self.faults = faults
 
 
-def source_of(kind: str) -> Source:
-    """The words that an email of this kind is made of now: the shop's own, as long as they can be filled.
-    One statement. Raises `LookupError` where there are none, `ValueError` where they are no words."""
-    own = OwnWords.objects.filter(kind=kind).values_list("subject", "body").first()
-    if own is not None:
-        faults = faults_in(kind, *own)
-        if not faults:
-            return Source(*tidied(*own), own=True)
-        log.error("The shop's own words for “%s” are left aside: %s", kind, faults[0].text)
-    return catalogue.shipped(kind)
+class Sources:
+    """The words that emails are made of now: the shop's own, as long as they can be filled, or those that
+    Shopdesk came with. One statement, however many kinds are asked for."""
+
+    def __init__(self, kind: str = "") -> None:
+        """With a `kind`, only the own words of that one are read."""
+        self._rows = OwnWords.objects.filter(kind=kind) if kind else OwnWords.objects.all()
+
+    @cached_property
+    def _own(self) -> dict[str, tuple[str, str]]:
+        return {
+            kind: (subject, body) for kind, subject, body in self._rows.values_list("kind", "subject", "body")
+        }
+
+    def __getitem__(self, kind: str) -> Source:
+        """Raises `LookupError` where there are none, `ValueError` where they are no words."""
+        own = self._own.get(kind)
+        if own is not None:
+            faults = faults_in(kind, *own)
+            if not faults:
+                return Source(*tidied(*own), own=True)
+            log.error("The shop's own words for “%s” are left aside: %s", kind, faults[0].text)
+        return catalogue.shipped(kind)
 
 
 def tidied(subject: str, body: str) -> tuple[str, str]:
@@ -62,35 +79,48 @@ def tidied(subject: str, body: str) -> tuple[str, str]:
     return without_links(cleaned(subject)).strip(), without_links(cleaned(body)).strip("\n")
 
 
-def keep(kind: str, subject: str, body: str, seen: datetime | None) -> None:
+class Older(Refused):
+    """Other words are in place than those that the owner had before them: `now`, or the original ones."""
+
+    def __init__(self, now: OwnWords | None) -> None:
+        super().__init__("These words were changed in another window meanwhile.")
+        self.now = now
+
+
+@transaction.atomic
+def keep(kind: str, subject: str, body: str, seen: datetime | None, who: Who) -> None:
     """Put the shop's own words in place, for emails that are not worded yet. `seen` is when those that the
-    owner had before them were written. Raises `Faulty`, or `Refused` when others are in place by now."""
+    owner had before them were written, `None` for the original ones. Raises `Faulty`, or `Older`."""
+    _of_the_shop(who)
     if faults := faults_in(kind, subject, body):
         raise Faulty(faults)
     subject, body = tidied(subject, body)
     now = timezone.now()
     if seen is None:
-        try:
-            with transaction.atomic():
-                OwnWords.objects.create(kind=kind, subject=subject, body=body, changed_at=now)
-        except IntegrityError as error:
-            raise Refused(_OVERTAKEN) from error
-        return
-    with transaction.atomic():
-        row = OwnWords.objects.select_for_update().filter(kind=kind, changed_at=seen).first()
-        if row is None or not OwnWords.objects.filter(kind=kind, edition=row.edition, changed_at=seen).update(
-            subject=subject, body=body, edition=row.edition + 1, changed_at=now
-        ):
-            raise Refused(_OVERTAKEN)
+        _, made = OwnWords.objects.get_or_create(
+            kind=kind, defaults={"subject": subject, "body": body, "changed_at": now}
+        )
+    else:
+        made = bool(
+            OwnWords.objects.filter(kind=kind, changed_at=seen).update(
+                subject=subject, body=body, edition=F("edition") + 1, changed_at=now
+            )
+        )
+    if not made:
+        raise Older(OwnWords.objects.filter(kind=kind).first())
 
 
-def drop(kind: str, seen: datetime | None) -> None:
-    """Back to the words that the shop came with. Raises `Refused` when others are in place by now."""
+@transaction.atomic
+def drop(kind: str, seen: datetime | None, who: Who) -> None:
+    """Back to the words that Shopdesk came with. Raises `Older`."""
+    _of_the_shop(who)
     if not OwnWords.objects.filter(kind=kind, changed_at=seen).delete()[0]:
-        raise Refused(_OVERTAKEN)
+        raise Older(OwnWords.objects.filter(kind=kind).first())
 
 
-_OVERTAKEN = "These words were changed in another window meanwhile. Yours are still below: look at both, then save again."
+def _of_the_shop(who: Who) -> None:
+    if not who.is_owner:
+        raise Refused("That is the shop's to say.")
 
 
 def left_aside() -> dict[str, str]:
@@ -104,11 +134,8 @@ def left_aside() -> dict[str, str]:
 # -- what can be wrong with them ---------------------------------------------------------------------------
 
 
-def faults_in(kind: str, subject: str, body: str) -> list[Fault]:
-    return list(_faults(catalogue.about(kind), subject, body))
-
-
-def _faults(about: About, subject: str, body: str) -> tuple[Fault, ...]:
+def faults_in(kind: str, subject: str, body: str) -> tuple[Fault, ...]:
+    about = catalogue.about(kind)
     return _judged(tuple(about.fields.items()), about.required, subject, body)
 
 
@@ -157,6 +184,8 @@ def _wrong_in_body(known: dict[str, str], required: tuple[str, ...], body: str) 
 
 
 def _wrong_links(body: str, names: tuple[str, ...]) -> Iterator[str]:
+    if beside := _BESIDE_A_LINK.search(body):
+        yield f"“{beside[0]}” is a link that is not whole. {_A_LINK_IS}"
     book = Book()
     fields = Fields({name: name for name in names}, {}, book)
     for token in typeset.all_tokens(typeset.tokens_of(filled(body, fields))):
@@ -165,7 +194,7 @@ def _wrong_links(body: str, names: tuple[str, ...]) -> Iterator[str]:
         elif token.type == "inline":
             said = MARK.sub(lambda found: f"{{{book.values[int(found[1])]}}}", _without_links(token))
             if half := _HALF_A_LINK.search(said):
-                yield f"“{half[0].strip()}” looks like a link that is not whole. A link is [words]({{page}})."
+                yield f"“{half[0].strip()}” is a link that is not whole. {_A_LINK_IS}"
 
 
 def _without_links(inline: typeset.Token) -> str:

@@ -14,14 +14,16 @@ from urllib.parse import quote
 
 from django.template import TemplateSyntaxError
 
-from shopdesk.mail import catalogue, frame, links, own, typeset
+from shopdesk.mail import catalogue, frame, links, typeset
 from shopdesk.mail.blanks import BlankError
 from shopdesk.mail.book import MARK, Book
 from shopdesk.mail.catalogue import Source
 from shopdesk.mail.filling import Fields, filled, filled_line
 from shopdesk.mail.frame import Frame, Stop
 from shopdesk.mail.models import Email
+from shopdesk.mail.own import Sources
 from shopdesk.mail.plain import text_of
+from shopdesk.mail.typeset import Body
 
 log = logging.getLogger(__name__)
 
@@ -48,12 +50,13 @@ class Words:
     html: str
 
 
-def words(email: Email) -> Words:
+def words(email: Email, sources: Sources | None = None) -> Words:
     """What an email says: as it went out or, before its first try, as it would go out now. Links stand in it
-    as placeholders. Raises `NoWords` when there are no words for it, or wrong ones."""
+    as placeholders. Who asks for many hands in the `sources`. Raises `NoWords` when there are no words for
+    it, or wrong ones."""
     if email.worded_at is not None:
         return Words(email.subject, email.text, email.html)
-    source = _source(email.kind)
+    source = _source(email.kind, sources)
     try:
         return with_source(email, source)
     except NoWords as error:
@@ -77,13 +80,13 @@ def with_source(email: Email, source: Source) -> Words:
     return made
 
 
-def subject_of(email: Email) -> str:
+def subject_of(email: Email, sources: Sources | None = None) -> str:
     """Its subject alone; what kind of email it is, when it has no words."""
     if email.worded_at is not None:
         return email.subject
     book = Book()
     try:
-        return _subject(_source(email.kind), _fields(email, book), book)
+        return _subject(_source(email.kind, sources), _fields(email, book), book)
     except NoWords:
         return email.kind.replace("-", " ").capitalize()
 
@@ -94,14 +97,14 @@ def field_values(email: Email) -> dict[str, str]:
     fields = _fields(email, book)
     said = {}
     for name in catalogue.about(email.kind).fields:
-        lines = text_of(typeset.body(fields[name], len(book.values)).nodes, book)
-        said[name] = "\n".join(lines)
+        _, body, shown = _set(fields[name], book, [])
+        said[name] = "\n".join(text_of(body.nodes, shown))
     return said
 
 
-def _source(kind: str) -> Source:
+def _source(kind: str, sources: Sources | None = None) -> Source:
     try:
-        return own.source_of(kind)
+        return (sources or Sources(kind))[kind]
     except (LookupError, ValueError) as error:
         raise NoWords(str(error)) from error
 
@@ -149,24 +152,24 @@ def _subject(source: Source, fields: Fields, book: Book) -> str:
 def bundled(emails: Sequence[Email]) -> Words:
     """Several emails to the same person as one: each under its subject, and one signature. Raises
     `NoWords`."""
-    made = Words("", "", "")
+    made, sources = Words("", "", ""), Sources()
     for length, whole in [
         *((length, len(emails)) for length in _VALUE_LENGTHS),
         *((_VALUE_LENGTHS[-1], whole) for whole in range(len(emails) - 1, -1, -1)),
     ]:
-        made = _together(emails, length, whole)
+        made = _together(emails, sources, length, whole)
         if len(made.html.encode()) <= HTML_BYTES:
             break
     return made
 
 
-def _together(emails: Sequence[Email], length: int | None, whole: int) -> Words:
+def _together(emails: Sequence[Email], sources: Sources, length: int | None, whole: int) -> Words:
     """The first `whole` with all that they say, the rest with their subject and the way to their page."""
     book = Book(length)
     frames = [frame.frame_of(email) for email in emails]
     subjects, sections = [], []
     for number, email in enumerate(emails):
-        subject, section = _section(email, book, whole=number < whole)
+        subject, section = _section(email, _source(email.kind, sources), book, whole=number < whole)
         subjects.append(subject)
         sections += [f"## {book.entered(subject).mark}", section, _insert(number, frames[number])]
     first = emails[0]
@@ -180,15 +183,14 @@ def _together(emails: Sequence[Email], length: int | None, whole: int) -> Words:
         "name": first.to_name,
     }
     fields = Fields(context, catalogue.about(BUNDLE).parts, book, {"emails": "\n\n".join(sections)})
-    source = _source(BUNDLE)
+    source = _source(BUNDLE, sources)
     markdown = _filled(BUNDLE, source, fields)
     around = frame.around_all(frames[0], frames[1:])
     return _letter(markdown, book, around, _subject(source, fields, book), frames)
 
 
-def _section(email: Email, book: Book, *, whole: bool) -> tuple[str, str]:
+def _section(email: Email, source: Source, book: Book, *, whole: bool) -> tuple[str, str]:
     fields = _fields(email, book)
-    source = _source(email.kind)
     try:
         subject, said = _subject(source, fields, book), _filled(email.kind, source, fields)
     except NoWords:
@@ -212,10 +214,7 @@ def _insert(number: int, around: Frame) -> str:
 def _letter(markdown: str, book: Book, around: Frame, subject: str, frames: Sequence[Frame]) -> Words:
     """The Markdown with a frame around it, and the pictures of `frames` in their places."""
     about = [subject, *(around.shop[key] for key in _SHOP), "", *(stop.link for stop in around.stops)]
-    markdown, values = book.in_order(markdown, len(about))
-    body = typeset.body(markdown, len(about) + len(values))
-    shown = Book(values=[*about, *values])
-    shown.values += [_address(address, shown) for address in body.addresses]
+    markdown, body, shown = _set(markdown, book, about)
     lines: list[str] = []
     for line in text_of(body.nodes, shown):
         inserted = _INSERT.fullmatch(line)
@@ -223,12 +222,22 @@ def _letter(markdown: str, book: Book, around: Frame, subject: str, frames: Sequ
     shown.values[_PREVIEW] = frame.shortened(next((line for line in lines if line), ""))
     page = _page(
         markdown,
-        len(about) + len(values),
+        len(shown.values) - len(body.addresses),
         tuple(bool(around.shop[key]) for key in _SHOP),
         tuple((stop.why, stop.press) for stop in around.stops),
         tuple(frame.pictures_as_html(one) for one in frames),
     )
     return Words(subject, frame.as_text(around, lines), shown.shown_in_html(page))
+
+
+def _set(markdown: str, book: Book, before: Sequence[str]) -> tuple[str, Body, Book]:
+    """The Markdown with its marks in order after those of the values `before`, what it comes to, and the
+    book of all its values. Raises `NoWords`."""
+    markdown, values = book.in_order(markdown, len(before))
+    body = typeset.body(markdown, len(before) + len(values))
+    shown = Book(values=[*before, *values])
+    shown.values += [_address(address, shown) for address in body.addresses]
+    return markdown, body, shown
 
 
 _SHOP = ("name", "phone", "email")
