@@ -19,6 +19,8 @@ from imapclient import IMAPClient
 from imapclient.exceptions import IMAPClientAbortError
 from imapclient.imap_utf7 import encode as utf7
 
+from shopdesk.mail.charsets import header_text
+
 TIMEOUT = 30
 """Seconds in which the server has to say something."""
 MOST = 40 * 1024 * 1024
@@ -125,21 +127,22 @@ class Line:
     def __init__(self, inbox: Inbox, server: IMAPClient, status: dict[bytes, Any]) -> None:
         self._inbox = inbox
         self._server = server
-        self.uidvalidity = int(status.get(b"UIDVALIDITY", 0))
+        with _reading(inbox):
+            self.uidvalidity = int(status.get(b"UIDVALIDITY", 0))
 
     def uids(self, after: int, since: date) -> list[int]:
         """The numbers of the messages above `after` that came on `since` or later, lowest first."""
         with _reading(self._inbox):
             found = self._server.search(["UID", f"{after + 1}:*", "SINCE", since])
-        # "n:*" always holds the last message, also one below n (RFC 3501, 6.4.8).
-        return sorted(uid for uid in found if uid > after)
+            # "n:*" always holds the last message, also one below n (RFC 3501, 6.4.8).
+            return sorted(uid for uid in found if uid > after)
 
     def letter(self, uid: int, between: Callable[[], None]) -> Letter | None:
         """The message, fetched piece by piece with a call of `between` after each; `None` when somebody has
         taken it out of the mailbox."""
         with _reading(self._inbox):
             told = self._server.fetch([uid], ["RFC822.SIZE"]).get(uid, {})
-        size = int(told.get(b"RFC822.SIZE", 0))
+            size = int(told.get(b"RFC822.SIZE", 0))
         if size > MOST:
             raw = self._piece(uid, 0, BEGINNING)
             return None if raw is None else Letter(raw, size)
@@ -149,7 +152,7 @@ class Line:
             if piece is None:
                 return None
             kept += piece
-            if len(piece) < PIECE:
+            if len(piece) != PIECE:  # more: from a server that knows no pieces, and that is all of it
                 return Letter(bytes(kept), len(kept))
             if len(kept) > MOST:
                 return Letter(bytes(kept[:BEGINNING]), len(kept))
@@ -158,20 +161,21 @@ class Line:
     def _piece(self, uid: int, start: int, length: int) -> bytes | None:
         with _reading(self._inbox):
             told = self._server.fetch([uid], [f"BODY.PEEK[]<{start}.{length}>"]).get(uid)
-        if told is None:
-            return None
-        for name, value in told.items():
-            if name.startswith(b"BODY["):
-                return bytes(value or b"")
+            if told is None:
+                return None
+            for name, value in told.items():
+                if name.startswith(b"BODY[") and isinstance(value, bytes | None):
+                    return value or b""
         raise Trouble(f"{self._inbox.host} did not send a message that is in the mailbox.")
 
     def sender_and_subject(self, uid: int) -> tuple[str, str]:
         """As its header has them, for a message that cannot be had whole."""
         with _reading(self._inbox):
             told = self._server.fetch([uid], ["BODY.PEEK[HEADER.FIELDS (FROM SUBJECT)]<0.4000>"]).get(uid, {})
-        header = next((value for name, value in told.items() if name.startswith(b"BODY[")), b"")
-        parsed = BytesHeaderParser(policy=policy.compat32).parsebytes(header or b"")
-        return _one_line(parsed.get("From", "")), _one_line(parsed.get("Subject", ""))
+            header = next((value for name, value in told.items() if name.startswith(b"BODY[")), b"")
+            parsed = BytesHeaderParser(policy=policy.compat32).parsebytes(header or b"")
+            sender, subject = (header_text(str(parsed.get(name, ""))) for name in ("From", "Subject"))
+            return _one_line(sender), _one_line(subject)
 
     def full_percent(self) -> int | None:
         """How much of what the mailbox may hold is used, in percent, where the server says (RFC 9208)."""
@@ -180,11 +184,12 @@ class Line:
                 if not self._server.has_capability("QUOTA"):
                     return None
                 _, quotas = self._server.get_quota_root(_quoted(self._inbox.folder))
+                used = [min(one.usage * 100 // one.limit, 999) for one in quotas if one.limit]
+                return max(used, default=None)
         except Trouble as trouble:
             if isinstance(trouble.__cause__, IMAPClientAbortError | OSError):
                 raise  # the line is gone
             return None
-        return max((one.usage * 100 // one.limit for one in quotas if one.limit), default=None)
 
 
 def _quoted(folder: str) -> str:

@@ -516,7 +516,7 @@ def test_nothing_of_a_long_email_is_lost(commission: Commission, tag: str, arriv
 
 
 def test_of_an_email_too_large_the_beginning_and_where_the_rest_is(commission: Commission, tag: str) -> None:
-    raw = f"From: ottoline@example.com\r\nTo: {tag}\r\nMessage-ID: <big@example.com>\r\n\r\nLook at these.\r\n"
+    raw = f"From: ottoline@example.com\r\nTo: {tag}\r\nMessage-ID: <b@example.com>\r\n\r\nLook at these.\r\n"
     arrivals.take_in(raw.encode(), size=45 * 1024 * 1024)
     post.place_all()
     message = Message.objects.get(commission=commission)
