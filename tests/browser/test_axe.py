@@ -17,6 +17,7 @@ from axe_core_python.base import AXE_SCRIPT
 from django.conf import settings
 from django.test import Client as Session
 from django.urls import URLPattern, reverse
+from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -26,16 +27,24 @@ from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.conversation.actions import say_to_client
+from shopdesk.conversation.placing import let_go
 from shopdesk.look import fonts
-from shopdesk.mail.models import Email
+from shopdesk.mail import own
+from shopdesk.mail.models import Email, OwnWords
+from shopdesk.mail.tags import reply_address
 from shopdesk.pricebook.models import Schedule
 from shopdesk.quotes.models import Acceptance
 from shopdesk.shop.models import OpeningWindow, Shop, User
 from shopdesk.visits.models import Visit
 from tests.browser.book import FAULTY
 from tests.browser.conftest import LAPTOP, PHONE, Complaints, at_width, no_sideways
-from tests.browser.world import Builder, World
+from tests.browser.world import LONG, Builder, World
 from tests.conftest import MakePicture
+from tests.mail.arriving import Arrive, came, dsn
+from tests.mail.arriving import arrive as arrive
+from tests.mail.arriving import inbox as inbox
+from tests.mail.arriving import letter as letter
 from tests.test_doors import addresses
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -160,8 +169,10 @@ def _only_pressed(pattern: URLPattern) -> bool:
         *("price-begin", "price-use", "visit-offer", "let-rest"),
         *("nothing-to-answer", "note", "note-away", "quick-answer-away"),
         *("close-change", "change-noted", "accept-change", "decline-change"),
+        *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "address-alive"),
         # files, and the door that leads on
         *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
+        "arrival-raw",
     }
 
 
@@ -195,6 +206,10 @@ class Walk:
 
     book = frozenset(name for name in not_looked_at("desk", set()) if name.startswith("price"))
     """The pages of the price book, which have a test of their own."""
+    tray = frozenset({"tray", "arrival"})
+    """Those of what came in, likewise."""
+    words = frozenset({"wordings", "wording"})
+    """Those of what the emails say, likewise."""
 
 
 def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]) -> None:
@@ -290,7 +305,39 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.mistake(reverse("desk:ballpark", args=[number("requested")]), "[name='low']", "a lot", "Send it")
     walk.mistake(reverse("desk:client", args=[number("requested")]), "[name='name']", "", press="Keep")
     walk.mistake(reverse("desk:shop"), "[name='iban']", "DE00 1234", "Keep")
-    assert not_looked_at("desk", walk.seen) == {"sign-in", "set-up", "sample-answer", *walk.book}
+    assert not_looked_at("desk", walk.seen) - walk.tray - walk.words == {
+        "sign-in",
+        "set-up",
+        "sample-answer",
+        *walk.book,
+    }
+    walk.inspector.done()
+
+
+def test_what_the_emails_say(
+    world: World, desk: Session, as_owner: Who, inspect: Callable[..., Inspector]
+) -> None:
+    own.keep("collected", "Good bye, {pieces}", "It was *good*.\n\n[Come back]({page})", None, as_owner)
+    OwnWords.objects.create(
+        kind="booked", subject="{gone}", body="{page}", changed_at=timezone.now()
+    )  # as an older Shopdesk may have kept it
+    walk = Walk(inspect(desk), "desk")
+    walk.open("wordings")
+    for kind in ("quote", "collected", "booked", "receipt", "together"):
+        walk.open("wording", kind)
+    here = reverse("desk:wording", args=["quote"])
+    walk.mistake(here, "[name='body']", "Only {totl} and no [link]{page}", "Keep")
+    # What is typed is seen beside it at once, and what is wrong is said over what was seen last.
+    page = walk.inspector.page
+    page.goto(walk.inspector.home + here)
+    letter = page.frame_locator("#preview iframe")
+    page.locator("[name='subject']").fill("Your desk, {name}")
+    expect(page.locator("#preview .subject")).to_contain_text("Your desk, Ottoline Brask")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator("[name='body']").fill("{totl}")
+    expect(page.locator("#wrong")).to_contain_text("Did you mean {total}?")
+    expect(letter.locator("body")).to_contain_text("good until")
+    walk.inspector.look_here("words that are being typed")
     walk.inspector.done()
 
 
@@ -331,6 +378,56 @@ def test_the_price_book(world: World, desk: Session, inspect: Callable[..., Insp
     Shop.objects.update(currency="EUR")
     walk.open("prices")
     assert not_looked_at("desk", walk.seen) & walk.book == set()
+    walk.inspector.done()
+
+
+def test_what_came_in_and_what_came_back(
+    commission: Commission,
+    as_owner: Who,
+    arrive: Arrive,
+    desk: Session,
+    work: Callable[[], None],
+    inspect: Callable[..., Inspector],
+) -> None:
+    walk = Walk(inspect(desk), "desk")
+    walk.open("tray")
+    walk.open("tray", query="?aside")
+    say_to_client(commission, "Shall I keep the knobs?", as_owner)
+    work()
+    question = Email.objects.get(thread=f"commission {commission.pk}")
+    long = f"{LONG}\n\n" * 12
+    trayed = [
+        arrive("Keep them.", sender="Otto <else@example.com>", answers=question),
+        arrive(long, sender=f"{'Ottoline ' * 12}<{'o' * 60}@example.com>", subject=LONG[:200]),
+        arrive(
+            f"Done.\n\nOn Mon, 23 Nov 2026 at 10:00, Tidewell Bench wrote:\n> {long}",
+            to=reply_address(f"commission {commission.pk} shop"),
+            attached=[("plan.pdf", "application/pdf", b"%PDF-1.7" + b"x" * 4000)],
+        ),
+        arrive("", sender="", subject=""),
+        came(dsn(question, message_id="<unknown@example.com>")),
+    ]
+    for one in trayed:
+        walk.open("arrival", one.pk)
+    walk.open("arrival", trayed[1].pk, query="?q=desk")
+    walk.open("arrival", trayed[1].pk, query="?q=nobody+of+that+name")
+    (settings.ARRIVALS / trayed[3].path).unlink()
+    walk.open("arrival", trayed[3].pk)
+    let_go(trayed[0])
+    placed = arrive("Yes.", answers=question)
+    bounced = came(dsn(question, "5.1.2"))
+    for one in (trayed[0], placed, bounced):
+        walk.open("arrival", one.pk)
+    say_to_client(commission, "Then I call you.", as_owner)
+    for query in ("", "?aside"):
+        walk.open("tray", query=query)
+    for name in ("today", "emails"):
+        walk.open(name)
+    for name in ("commission", "client"):
+        walk.open(name, commission.number)
+    walk.open("email", question.pk)
+    walk.open("email", Email.objects.get(way=Email.Way.TELL).pk)
+    assert walk.tray <= walk.seen
     walk.inspector.done()
 
 
