@@ -85,7 +85,8 @@ def _filled_in(request: DeskRequest, commission: Commission) -> tuple[MessageFor
     """The form with the chosen quick answer after what was typed, and what could not be filled."""
     choice = QuickChoice(request.POST)
     chosen = choice.cleaned_data["quick"] if choice.is_valid() else None
-    data, missing, trouble = request.POST.copy(), (), ""
+    data, trouble = request.POST.copy(), ""
+    missing: tuple[str, ...] = ()
     if chosen is not None:
         try:
             filled = quick.filled_for_box(chosen.text, commission)

@@ -119,7 +119,7 @@ def how_many_wait() -> int:
     return Message.objects.filter(_UNANSWERED).order_by().values("commission").distinct().count()
 
 
-def conversations(words: str = "") -> QuerySet[Message, dict[str, Any]]:
+def conversations(words: str = "") -> QuerySet[Any, Any]:
     """Every conversation, a row each: who waits for an answer, longest waiting first; then what nobody has
     read; then the rest, newest first. With `words`: those of a client, a piece or a number of that name, and
     those in which they were written.
