@@ -96,7 +96,7 @@ def test_a_full_disk_leaves_no_row(settings: Any, monkeypatch: pytest.MonkeyPatc
     def full(path: Path, data: bytes) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(arrivals.files, "put", full)
+    monkeypatch.setattr("shopdesk.base.files.put", full)
     with pytest.raises(OSError, match="No space"):
         arrivals.take_in(LETTER)
     assert not Arrival.objects.exists()

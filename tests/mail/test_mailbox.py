@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.mail import arrivals, mailbox, queries
+from shopdesk.mail.heard import heard as parse_email
 from shopdesk.mail.inbox import Inbox, Letter, Trouble, parse
 from shopdesk.mail.models import Arrival, Mailbox
 
@@ -227,14 +228,12 @@ def test_a_message_that_somebody_took_out_is_gone(box: Box) -> None:
 def test_a_message_that_cannot_be_taken_in_holds_up_the_others_for_five_tries(
     box: Box, clock: Clock, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    hear = arrivals.heard
-
     def heard(raw: bytes) -> Any:
         if b"Letter 2" in raw:
             raise RecursionError("parts within parts")
-        return hear(raw)
+        return parse_email(raw)
 
-    monkeypatch.setattr(arrivals, "heard", heard)
+    monkeypatch.setattr("shopdesk.mail.arrivals.heard", heard)
     box.messages = {n: letter(n) for n in (1, 2, 3)}
     waits = []
     for _ in range(5):
@@ -280,7 +279,7 @@ def test_a_full_disk_is_no_fault_of_the_message(
 
     box.messages = {1: letter(1)}
     with monkeypatch.context() as patched:
-        patched.setattr(arrivals.files, "put", full)
+        patched.setattr("shopdesk.base.files.put", full)
         for _ in range(8):
             mailbox.read_mailbox()
             assert row().trouble.startswith("There is no room on the disk to keep what has come.")
@@ -320,7 +319,7 @@ def test_so_much_that_it_is_another_kind_of_works_turn(
     box: Box, clock: Clock, nudged: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seconds = iter(range(0, 10_000, 20))
-    monkeypatch.setattr(mailbox.time, "monotonic", lambda: next(seconds))
+    monkeypatch.setattr("time.monotonic", lambda: next(seconds))
     box.messages = {n: letter(n) for n in range(1, 7)}
     assert mailbox.read_mailbox() == 2
     assert (row().read_at, row().next_at, row().lease_until) == (None, None, None)

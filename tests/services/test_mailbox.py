@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -24,6 +24,7 @@ from django.db import connection
 from django.utils import timezone
 
 from shopdesk.mail import arrivals, inbox, mailbox, queries
+from shopdesk.mail.heard import heard as parse_email
 from shopdesk.mail.models import Arrival, Mailbox
 from tests.services.dovecot import (
     OTHER,
@@ -47,7 +48,7 @@ def post(dovecot: Dovecot, settings: Any) -> Dovecot:
 
 
 @pytest.fixture
-def later(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+def later(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     """`later(minutes=1)`: the shop's clock goes on."""
     gone = timedelta()
     real = timezone.now
@@ -230,14 +231,12 @@ def test_numbered_anew_nothing_is_lost_or_doubled(post: Dovecot, later: Any) -> 
 def test_a_message_that_cannot_be_taken_in_is_named_in_the_tray(
     post: Dovecot, later: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    hear = arrivals.heard
-
     def heard(raw: bytes) -> Any:
         if b"letter 1." in raw:
             raise RecursionError("parts within parts")
-        return hear(raw)
+        return parse_email(raw)
 
-    monkeypatch.setattr(arrivals, "heard", heard)
+    monkeypatch.setattr("shopdesk.mail.arrivals.heard", heard)
     post.deliver(letter(1, subject="=?utf-8?q?Schubl=C3=A4de?="))
     post.deliver(letter(2))
     for _ in range(6):
@@ -314,7 +313,7 @@ class Nonsense:
     greeting it says nothing, not even for TLS. `None`: it is silent from there on."""
 
     def __init__(self, folder: Path, greeting: bytes | None, answers: dict[str, bytes | None]) -> None:
-        self.greeting, self.answers = greeting, WELL | answers
+        self.greeting, self.answers = greeting, {**WELL, **answers}
         self.heard: list[bytes] = []
         self.context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
         self.context.load_cert_chain(folder / "server.pem", folder / "server.key")
