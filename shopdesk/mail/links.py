@@ -34,15 +34,22 @@ def leads_home(address: str) -> bool:
     return bool(_PLACEHOLDER.fullmatch(address)) or address == home or address.startswith(f"{home}/")
 
 
-def put_in(text: str) -> str:
+def put_in(text: str, written: dict[str, str] | None = None) -> str:
     """The text with every placeholder replaced by its link. Raises `LookupError` when one leads nowhere any
-    more."""
-    return _PLACEHOLDER.sub(lambda found: _writers[found[1]](found[2]), text)
+    more. `written` is filled with the links, so that the same one in another text is not asked for again."""
+    return _PLACEHOLDER.sub(lambda found: _written(found, written), text)
 
 
-def put_into_html(html: str) -> str:
+def put_into_html(html: str, written: dict[str, str] | None = None) -> str:
     """The same for HTML, where a link stands in an attribute or as text."""
-    return _PLACEHOLDER.sub(lambda found: escape(_writers[found[1]](found[2])), html)
+    return _PLACEHOLDER.sub(lambda found: escape(_written(found, written)), html)
+
+
+def _written(found: re.Match[str], written: dict[str, str] | None) -> str:
+    known = {} if written is None else written
+    if found[0] not in known:
+        known[found[0]] = _writers[found[1]](found[2])
+    return known[found[0]]
 
 
 def hinted(text: str) -> str:

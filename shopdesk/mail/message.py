@@ -47,7 +47,9 @@ def message(email: Email) -> Letter:
     for lost in carried.lost:
         html, text = frame.without_picture(html, lost.cid), frame.without_line(text, lost.says)
     try:
-        text, html, stop = links.put_in(text), links.put_into_html(html), links.put_in(email.stop)
+        written: dict[str, str] = {}
+        text, html = links.put_in(text, written), links.put_into_html(html, written)
+        stop = links.put_in(email.stop, written)
     except (LookupError, ValueError) as error:
         raise DeadLink("The link in it leads nowhere any more.") from error
     headers = {
@@ -102,8 +104,13 @@ class _Carried:
 
 
 def enclosures_of(email: Email) -> QuerySet[Enclosure]:
-    """What an email carries, and what those carry that are bundled in it."""
-    together = [email.pk, *Email.objects.filter(bundle=email.pk).values_list("pk", flat=True)]
+    """What an email carries, and what those carry whose words went into it (only what can wait goes
+    together)."""
+    together = [email.pk]
+    if email.can_wait and email.worded_at is not None:
+        together += Email.objects.filter(bundle=email.pk, worded_at=email.worded_at).values_list(
+            "pk", flat=True
+        )
     return Enclosure.objects.filter(email__in=together).order_by("email_id", "id")
 
 

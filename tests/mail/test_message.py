@@ -7,6 +7,7 @@ import io
 from collections.abc import Callable
 from datetime import timedelta
 from email import message_from_bytes, policy
+from email.generator import BytesGenerator
 from email.message import EmailMessage
 from typing import Any
 
@@ -280,7 +281,9 @@ def test_what_goes_out_in_one_brings_what_each_carries(post: Post) -> None:
         post(enclose=[picture(2), Enclose("b.txt", "text/plain", text="b")]),
     ]
     post(enclose=[picture(3)])
-    Email.objects.filter(pk__in=[one.pk for one in others]).update(bundle=first)
+    Email.objects.filter(pk__in=[one.pk for one in others]).update(bundle=first, worded_at=first.worded_at)
+    late = post(enclose=[picture(4)])  # found its way to the first after that had its words
+    Email.objects.filter(pk=late.pk).update(bundle=first)
     parsed = read(first)
     assert types(parsed).count("image/jpeg") == 2
     assert [part.get_filename() for part in parsed.iter_attachments()] == ["a.txt", "b.txt"]
@@ -354,6 +357,9 @@ def test_every_try_is_the_same_to_the_byte(post: Post) -> None:
     ]
     email = worded(post(pictures=2, enclose=enclose, stop="shopdesk-link:stop/17/news"))
     once = raw(email)
+    by_generator = io.BytesIO()
+    BytesGenerator(by_generator, mangle_from_=False).flatten(message(email).message(), linesep="\r\n")
+    assert by_generator.getvalue() == once
     assert raw(Email.objects.get(pk=email.pk)) == once
     assert raw(worded(post(pictures=2, enclose=enclose))) != once
     parsed = message_from_bytes(once)
