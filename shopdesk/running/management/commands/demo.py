@@ -22,9 +22,10 @@ from django.urls import reverse
 
 from shopdesk.running.calendar import DEMO, story_time
 from shopdesk.running.lock import InUse, alone
+from shopdesk.running.players import WorkerSilent
 from shopdesk.running.preparing import prepare
 from shopdesk.running.processes import ALL, CLOCK, WORKER, CannotServe, Shopkeeper, tell
-from shopdesk.running.scenario import Story, WorkerSilent
+from shopdesk.running.scenario import Story
 
 _ELSEWHERE = (
     *("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "INBOX_URL", "INBOX_ADDRESS", "INBOX_CA"),
