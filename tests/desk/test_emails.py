@@ -154,11 +154,37 @@ def test_an_enclosure_that_is_not_there_is_said(desk: Any, monkeypatch: pytest.M
     assert desk.get(reverse("desk:email-enclosed", args=[one.pk, enclosure.pk])).status_code == 404
 
 
+def test_pictures_stand_in_the_page_that_shows_it(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In a frame without a session they could not be asked for."""
+
+    def fetch(rest: str) -> blobs.Blob:
+        if rest == "2":
+            raise blobs.NotYet
+        return blobs.Blob(b"jpeg", "image/jpeg")
+
+    monkeypatch.setitem(blobs._fetchers, "things", fetch)
+    enclose = [
+        Enclose(f"{n}.jpg", "image/jpeg", ref=f"things:{n}", cid=f"one-{n}", says=f"The top, {n}")
+        for n in (1, 2)
+    ]
+    one = letter(enclose=[*enclose, Enclose("q.pdf", "application/pdf", ref="things:3")])
+    frame = desk.get(reverse("desk:email-html", args=[one.pk]))
+    assert "img-src data:" in frame["Content-Security-Policy"]
+    shown = frame.content.decode()
+    assert 'src="data:image/jpeg;base64,anBlZw==" alt="The top, 1"' in shown
+    assert "The top, 2" not in shown
+    assert "cid:" not in shown
+    page = desk.get(reverse("desk:email", args=[one.pk])).content.decode()
+    assert "[Picture: The top, 1]" in page
+    assert "q.pdf" in page
+    assert "1.jpg" not in page  # it is no attachment
+
+
 def test_a_broken_template_breaks_no_page(desk: Any) -> None:
     one = letter(kind="never-written")
     letter(Person("Barnaby", ""), kind="never-written")
     assert "Never written" in desk.get(PAGE).content.decode()
-    assert "There is no template" in desk.get(reverse("desk:email", args=[one.pk])).content.decode()
+    assert "There are no words for the email" in desk.get(reverse("desk:email", args=[one.pk])).content.decode()
     assert desk.get(reverse("desk:email-html", args=[one.pk])).status_code == 404
     assert desk.get(reverse("desk:email", args=[10_000])).status_code == 404
 
