@@ -298,7 +298,7 @@ def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]
     walk.inspector.page.goto(walk.inspector.home + answer)
     with walk.inspector.page.expect_navigation():
         walk.inspector.page.get_by_role("button", name="Keep the note").click()
-    expect(walk.inspector.page.locator("#notes .err")).to_have_text("This field is required.")
+    expect(walk.inspector.page.locator("#notes .err")).to_have_text("Please fill this in.")
     walk.inspector.look_here("a note without words")
     walk.mistake(reverse("desk:quick-answer-new"), "[name='text']", "On {no_such_day}.", "Keep")
     walk.mistake(reverse("desk:still-interested", args=[number("run out")]), press="Send")

@@ -11,7 +11,9 @@ from django.urls import reverse
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
+from shopdesk.clients.actions import know_client
 from shopdesk.clients.models import Client
+from shopdesk.commissions.actions import NewPiece
 from shopdesk.commissions.models import Commission, JournalLine
 from shopdesk.conversation import actions
 from shopdesk.conversation.queries import messages_of, unanswered
@@ -113,3 +115,48 @@ def test_what_came_while_the_owner_was_writing_is_not_ticked_off(
     actions.say_to_shop(commission, "Second: please do not sand it", as_client)
     assert desk.post(page, {"text": "To your first", "seen": seen}).status_code == 302
     assert [message.text for message in unanswered()] == ["Second: please do not sand it"]
+
+
+def test_the_client_reads_from_the_oldest_to_the_newest_and_writes_at_the_end(
+    commission: Commission, as_client: Who, as_owner: Who, portal: Browser, picture_file: MakePicture
+) -> None:
+    page = reverse("portal:ask", args=[commission.number])
+    portal.post(page, {"text": "With a picture", "photos": [picture_file()]})
+    for number in range(40):
+        actions.say_to_client(commission, f"Said {number}.", as_owner)
+    short = portal.get(page).content.decode()
+    assert "11 earlier ones" in short
+    assert "Said 9." not in short
+    assert short.index("Said 10.") < short.index("Said 39.") < short.index('name="text"')
+    whole = portal.get(page + "?all").content.decode()
+    picture = messages_of(commission)[0].shots.get().picture
+    assert reverse("portal:picture", args=[picture.key, "large"]) in whole
+    assert whole.index("With a picture") < whole.index("Said 0.")
+    mine = portal.get(reverse("portal:commission", args=[commission.number])).content.decode()
+    assert "All 41 messages" in mine
+    assert "Said 29." not in mine
+    assert "Said 39." in mine
+
+
+def test_tricks_with_direction_and_hidden_letters_stay_within_their_line(
+    client_person: Client, commission: Commission, as_client: Who, desk: Browser, portal: Browser
+) -> None:
+    Client.objects.update(name="\u202eOttoline\u202c \u05d0\u05d1\u200b")  # as one that was kept before
+    actions.say_to_shop(commission, "gn\u202ep.exe \u200bend https://ex\u200bample.com/", as_client)
+    for browser, name in ((desk, "desk:answer"), (desk, "desk:commission"), (portal, "portal:ask")):
+        body = browser.get(reverse(name, args=[commission.number])).content.decode()
+        assert "gnp.exe end" in body
+        assert "<bdi>Ottoline \u05d0\u05d1</bdi>" in body
+        assert 'class="words" dir="auto"' in body
+        assert 'href="https://example.com/" rel="nofollow noopener noreferrer"' in body
+    for page in ("/desk/", "/desk/said/", "/desk/c/"):
+        body = desk.get(page).content.decode()
+        assert "<bdi>Ottoline \u05d0\u05d1</bdi>" in body
+        assert "\u202e" not in body.split("<main", 1)[-1].replace("\u202eOttoline\u202c", "")
+
+
+def test_a_name_is_kept_without_what_turns_or_hides(commission: Commission) -> None:
+    kept = know_client(name="\u202eTeal\u200b\r\nAmbrose ", email="t@example.com", phone="")
+    assert kept.name == "Teal Ambrose"
+    assert know_client(name="Teal Ambrose", email="t@example.com", phone="").pk == kept.pk
+    assert NewPiece("\u202echest\n").name == "chest"
