@@ -8,6 +8,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F, Prefetch, QuerySet
@@ -136,10 +137,9 @@ def give_up(email: Email, trouble: str) -> bool:
     return ended
 
 
-def put_back(emails: Iterable[Email], *, due_at: datetime | None = None) -> None:
-    """Back into the line as if nothing had been tried; behind all others with `due_at`."""
+def put_back(emails: Iterable[Email], **values: Any) -> None:
+    """Back into the line as if nothing had been tried; with `due_at`, behind others."""
     for email in emails:
-        values = {"due_at": due_at} if due_at else {}
         _mine(email).update(
             state=_State.WAITING, lease=None, lease_until=None, tries=F("tries") - 1, **values
         )

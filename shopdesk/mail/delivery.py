@@ -33,6 +33,7 @@ from shopdesk.mail.enclosed import look_for_enclosures
 from shopdesk.mail.handing import Away, Broken, Later, Line, Refused
 from shopdesk.mail.message import BadAddress, DeadLink, Letter, message
 from shopdesk.mail.models import Email, Pause
+from shopdesk.mail.own import Sources
 from shopdesk.mail.still import still_needed
 from shopdesk.mail.words import NoWords, words
 
@@ -41,7 +42,7 @@ log = logging.getLogger(__name__)
 LEASE = timedelta(minutes=5)
 """Longer than all that may happen to one email: `EMAIL_TIMEOUT` for each of a handful of answers of the
 server."""
-BATCH = 8
+BATCH = 16
 TWO_DAYS = timedelta(days=2)
 """So long a server is asked again that does not take an email for now."""
 MOST_TRIES = 40
@@ -129,11 +130,11 @@ class _Run:
     def _with_words(self, batch: Sequence[Email]) -> list[Email]:
         """Make the words of several and keep them at one stroke."""
         ready = {email.pk for email in batch if email.worded_at is not None}
-        fresh = []
+        fresh, sources = [], Sources()
         for email in batch:
             if email.pk not in ready:
                 with _own_trouble(email):
-                    _make_words(email)
+                    _make_words(email, sources)
                     fresh.append(email)
         try:
             with transaction.atomic():
@@ -169,7 +170,8 @@ class _Run:
         except Broken as error:
             self.line.drop()
             self.suspects.append((email, error))
-            if len(self.suspects) >= BROKEN_IN_A_ROW:
+            unheard_of = [one for one, _ in self.suspects if self.trial or _is_fresh(one)]
+            if len(unheard_of) >= BROKEN_IN_A_ROW:
                 self._stop(str(error))
                 return False
             return self._no(str(error))
@@ -215,10 +217,11 @@ class _Run:
     # -- whose fault it is ------------------------------------------------------------------------------
 
     def _stop(self, why: str) -> None:
-        """It is the server's fault: the whole line waits, and the suspects are none; but others are tried
-        before them."""
+        """It is the server's fault: the whole line waits, and nothing counts against the suspects; but others
+        are tried before them."""
         log.warning("The mail server cannot be used: %s", why)
-        claims.put_back((email for email, _ in self.suspects), due_at=timezone.now())
+        for email, error in self.suspects:
+            claims.put_back([email], due_at=timezone.now(), trouble=str(error))
         self.suspects.clear()
         if self.trial:
             pause.failed(self.trial, why)
@@ -235,8 +238,7 @@ class _Run:
         """Nothing more is due that could say whose fault it was."""
         if self.suspects:
             email, error = self.suspects[-1]
-            fresh = error.shop_wide and email.put_off_since is None and self.last_yes is None
-            if self.trial or fresh:
+            if self.trial or (error.shop_wide and _is_fresh(email) and self.last_yes is None):
                 self._stop(str(error))
             else:
                 for email, error in self.suspects:
@@ -298,8 +300,14 @@ def _made_ready(email: Email) -> tuple[Letter, Sequence[Email]] | None:
     return message(email), ()
 
 
-def _make_words(email: Email) -> None:
-    said = words(email)
+def _is_fresh(email: Email) -> bool:
+    """Whether it has not been a suspect before, nor been put off: what breaks off again and again while
+    others go out says nothing about the server."""
+    return email.put_off_since is None and (not email.trouble or email.held_at is not None)
+
+
+def _make_words(email: Email, sources: Sources | None = None) -> None:
+    said = words(email, sources)
     email.subject, email.text, email.html = said.subject, said.text, said.html
     email.worded_at = timezone.now().replace(microsecond=0)
 

@@ -17,7 +17,7 @@ from django.utils.safestring import SafeString
 from markdown_it.token import Token
 
 from shopdesk.mail import links
-from shopdesk.mail.models import Email, Enclosure
+from shopdesk.mail.models import Email
 
 _PREVIEW_LENGTH = 140
 _WHY = {
@@ -75,8 +75,8 @@ def frame_of(email: Email) -> Frame:
         return Frame(shop)
     pictures: tuple[Picture, ...] = ()
     if email.pk is not None:
-        rows = Enclosure.objects.filter(email=email.pk).exclude(cid="").order_by("id")
-        pictures = tuple(Picture(row.cid, _said(row.says), row.width, row.height) for row in rows)
+        rows = sorted(email.enclosures.all(), key=lambda row: row.pk)  # which may have been fetched with it
+        pictures = tuple(Picture(row.cid, _said(row.says), row.width, row.height) for row in rows if row.cid)
     why = _WHY.get(Email.Sort(email.sort))
     stops = (Stop(*why, email.stop),) if why and email.stop else ()
     return Frame(shop, pictures, _more(email, len(pictures)), stops)

@@ -116,7 +116,9 @@ def enclosures_of(email: Email) -> QuerySet[Enclosure]:
 
 def _carried(email: Email) -> _Carried:
     carried, seen, left = _Carried(), set(), PICTURE_BYTES
-    for row in enclosures_of(email):
+    # Those of an email that goes alone may have been fetched with it.
+    rows = enclosures_of(email) if email.can_wait else sorted(email.enclosures.all(), key=lambda one: one.pk)
+    for row in rows:
         same = (row.cid or row.filename, row.ref, row.text)
         if same in seen:  # bundled emails may carry the same
             continue

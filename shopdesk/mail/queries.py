@@ -7,7 +7,7 @@ from django.db.models import F, Max, Q, QuerySet
 
 from shopdesk.base.models import Heartbeat
 from shopdesk.mail.inbox import parse
-from shopdesk.mail.models import Arrival, Email, Enclosure, Mailbox
+from shopdesk.mail.models import Arrival, Email, Mailbox
 
 NEARLY_FULL = 90
 """Percent of what a mailbox may hold, from which on the desk says so."""
@@ -19,17 +19,11 @@ def to_send() -> QuerySet[Email]:
     return Email.objects.filter(way=Email.Way.EMAIL, complete=True, bundle=None)
 
 
-def carried_by(email: Email) -> list[Enclosure]:
-    """What an email carries, and what those carry that go out in it, in the order in which it was put in."""
-    carried = list(email.enclosures.all())  # which may have been fetched with it
-    if email.can_wait:
-        carried += Enclosure.objects.filter(email__bundle=email, email__worded_at=email.worded_at)
-    return sorted(carried, key=lambda one: one.pk)
-
-
 def to_tell() -> QuerySet[Email]:
     """Words for people without email that nobody has passed on yet, oldest first."""
-    return Email.objects.filter(way=Email.Way.TELL, told_at=None, not_needed_at=None).order_by("made_at", "id")
+    return Email.objects.filter(way=Email.Way.TELL, told_at=None, not_needed_at=None).order_by(
+        "made_at", "id"
+    )
 
 
 def failed() -> QuerySet[Email]:
