@@ -6,13 +6,14 @@ from __future__ import annotations
 import os
 import signal
 import socket
+import sqlite3
 import ssl
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,7 @@ from tests.services.dovecot import (
     letter,
 )
 from tests.services.dovecot import dovecot as dovecot
-from tests.services.serving import wait_for
+from tests.services.serving import Served, wait_for
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db]
 
@@ -479,3 +480,26 @@ def test_two_readers_at_once_share_without_doubling(post: Dovecot, tmp_path: Pat
             process.wait(10)
     assert [arrivals.raw_of(one) for one in Arrival.objects.order_by("uid")] == sent
     assert len(list(settings.ARRIVALS.glob("*/*.eml"))) == len(sent)
+
+
+# -- in a shop that runs -------------------------------------------------------------------------------------
+
+
+def test_a_shop_that_is_served_reads_its_mailbox(dovecot: Dovecot, tmp_path: Path) -> None:
+    var = tmp_path / "var"
+    var.mkdir()
+    told = {"INBOX_URL": dovecot.url, "INBOX_CA": dovecot.ca, "SWEEP_SECONDS": "1", "DATABASE_URL": ""}
+
+    def found() -> list[tuple[str, str]]:
+        with closing(sqlite3.connect(f"file:{var}/shop.sqlite3?mode=ro", uri=True)) as database:
+            return list(database.execute("SELECT subject, verdict FROM mail_arrival ORDER BY id"))
+
+    with Served(var, "--port", "0", **told) as served:
+        served.until_up()
+        dovecot.deliver(letter(1))
+        wait_for(lambda: found() == [("Letter 1", "tray")], "the message waits in the tray", 40)
+        dovecot.deliver(letter(2))
+        wait_for(lambda: len(found()) == 2, "the second is there as well", 20)
+        assert served.stop() == 0
+    assert PASSWORD not in served.printed
+    assert all(name.startswith("new/") for name in dovecot.messages())
