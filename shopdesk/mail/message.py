@@ -157,15 +157,15 @@ class Letter(EmailMultiAlternatives):
         """Whether an address in it needs a server that takes such (RFC 6531)."""
         return not all(value.isascii() for value in self.extra_headers.values())
 
-    def message(self, **kwargs: Any) -> mime.Part:
+    def message(self, **kwargs: Any) -> mime.Part:  # type: ignore[override]  # as much of one as Django uses
         mark = self.extra_headers["Message-ID"]
-        html, *others = self.alternatives
-        shown = mime.text(str(html.content), "text/html")
+        (html, _), *others = self.alternatives
+        shown = mime.text(str(html), "text/html")
         if self.pictures:
             within = [shown, *(_inline(row, blob) for row, blob in self.pictures)]
             shown = mime.multipart("related", within, mark, type="text/html")
         said = [mime.text(str(self.body), "text/plain"), shown]
-        said += [mime.text(str(other.content), str(other.mimetype)) for other in others]
+        said += [mime.text(str(other), str(content_type)) for other, content_type in others]
         made = mime.multipart("alternative", said, mark)
         if self.attachments:
             made = mime.multipart("mixed", [made, *(_attached(*one) for one in self.attachments)], mark)

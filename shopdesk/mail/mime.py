@@ -37,7 +37,7 @@ class _AsItStands(Compat32):
         return self.fold(name, value).encode()
 
 
-_POLICY = _AsItStands(mangle_from_=False)  # type: ignore[call-arg]
+_POLICY = _AsItStands(mangle_from_=False)
 
 
 class Part(Message):

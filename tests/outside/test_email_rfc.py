@@ -246,9 +246,9 @@ def test_a_file_arrives_under_its_name(monkeypatch: pytest.MonkeyPatch, name: st
     (part,) = read(raw).iter_attachments()
     assert part.get_filename() == re.sub(r'[\\"]+', "-", name)
     (older,) = [one for one in email.message_from_bytes(raw).walk() if one.get_filename()]
-    assert collapse_rfc2231_value(older.get_param("filename", header="content-disposition")) == (
-        part.get_filename()
-    )
+    value = older.get_param("filename", header="content-disposition")
+    assert value is not None
+    assert collapse_rfc2231_value(value) == part.get_filename()
     for line in raw.split(b"\r\n"):
         assert len(line) <= 998
         assert b"filename*" not in line or len(line) <= 78  # RFC 5322, 2.1.1

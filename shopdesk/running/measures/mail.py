@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import smtplib
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from email.message import Message
@@ -71,7 +72,7 @@ def measure(commission: Commission, *, emails: int, rounds: int) -> Rate:
     return Rate("emails a second", emails / timed.app, emails / timed.bare, SHARE[connection.vendor])
 
 
-def bare(messages: list[Message], port: int) -> None:
+def bare(messages: Sequence[Message], port: int) -> None:
     """The same messages through one connection, by the standard library alone."""
     with smtplib.SMTP("127.0.0.1", port) as line:
         for one in messages:
