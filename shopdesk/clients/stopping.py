@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-from typing import Literal, cast, get_args
+from typing import Literal, get_args
 
 from django.conf import settings
 from django.urls import reverse
@@ -60,4 +60,4 @@ def opened(token: str) -> tuple[Client, Sort] | None:
     if not hmac.compare_digest(_seal(int(grant_id), sort).encode(), seal.encode()):
         return None
     grant = Grant.objects.select_related("client").filter(pk=int(grant_id)).first()
-    return (grant.client, cast(Sort, sort)) if grant else None
+    return (grant.client, sort) if grant else None

@@ -138,7 +138,7 @@ def _rows(kind: Kind, shop: Shop, now: datetime, only: Collection[int] | None) -
     """What there may be to remind of, of these commissions or of all, unless its client or its commission has
     it switched off."""
     off = ReminderOff.objects.filter(kind=kind.kind)
-    rows = (
+    rows: QuerySet[Any] = (
         kind.rows(shop, now)
         .filter(**{kind.at("stage__in"): kind.stages, kind.at("client__no_reminders_since"): None})
         .filter(
@@ -312,7 +312,7 @@ def let_go(shop: Shop, now: datetime) -> None:
     rows = list(untold)
     if rows:
         gone = _without_reason(rows, shop, now)
-        emails = [row.email_id for row in rows if row.pk in gone]
+        emails = [row.email_id for row in rows if row.pk in gone and row.email_id is not None]
         Email.objects.filter(pk__in=emails, told_at=None, state=Email.State.WAITING).update(
             state=Email.State.DONE, done_at=now, not_needed_at=now
         )

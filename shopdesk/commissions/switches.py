@@ -4,6 +4,7 @@ and one kind of reminder for the shop, for a client or for a commission. What is
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -49,7 +50,7 @@ def switch_kind(
     shop. Raises `Refused` for a kind that there is not."""
     if kind not in {one.kind for one in reminders.kinds()}:
         raise Refused("There is no such reminder.")
-    whose = {"kind": kind, "client": client, "commission": commission}
+    whose: dict[str, Any] = {"kind": kind, "client": client, "commission": commission}
     if on:
         changed = bool(ReminderOff.objects.filter(**whose).delete()[0])
     else:

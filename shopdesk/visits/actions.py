@@ -20,7 +20,7 @@ from shopdesk.commissions.stages import locked, write_line
 from shopdesk.craft.slots import Slot, cells
 from shopdesk.mail.actions import Enclose
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import shop_or_none, the_shop
+from shopdesk.shop.queries import day_begins, shop_or_none, the_shop
 from shopdesk.visits import queries
 from shopdesk.visits.calendar import Entry, Method, ics
 from shopdesk.visits.models import Cell, Offer, Visit
@@ -162,7 +162,7 @@ def _free_slot(shop: Shop, starts_at: datetime, now: datetime, who: Who, moving:
 
 
 def _day_after_next(shop: Shop, now: datetime) -> datetime:
-    return queries.day_begins(now.astimezone(shop.tz).date() + timedelta(days=2), shop.tz)
+    return day_begins(now.astimezone(shop.tz).date() + timedelta(days=2), shop.tz)
 
 
 def _call_off(shop: Shop, commission: Commission, visit: Visit, who: Who, why: str) -> None:
@@ -266,7 +266,7 @@ def put_away(shop: Shop, now: datetime) -> None:
     """A booked visit is done when the piece has changed hands, or when its day is over; the page then asks
     for a new time, should the piece still have to come or go. A visit to come is cancelled, and the client
     told, when the commission has ended or is on hold, and a pickup when the piece is back on the bench."""
-    today = queries.day_begins(now.astimezone(shop.tz).date(), shop.tz)
+    today = day_begins(now.astimezone(shop.tz).date(), shop.tz)
     standing = Visit.objects.filter(state=Visit.State.BOOKED)
     off = Q(commission__stage__in=(*_ENDED, Stage.ON_HOLD))
     off |= Q(kind=Visit.Kind.PICKUP, commission__stage__in=_BACK_ON_THE_BENCH)
