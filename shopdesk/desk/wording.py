@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from itertools import groupby
 from typing import Any
 
 from csp.constants import SELF, UNSAFE_INLINE
@@ -51,10 +52,13 @@ def wordings(request: DeskRequest) -> HttpResponseBase:
     rows = [
         _Row(catalogue.about(kind), own_words.get(kind), aside.get(kind, "")) for kind in catalogue.kinds()
     ]
-    rows.sort(key=lambda row: row.about.title.lower())
+    rows.sort(key=lambda row: (catalogue.SECTIONS.index(row.about.section), row.about.title.lower()))
     groups = [
-        ("To the client", [row for row in rows if row.about.to == "client"]),
-        ("To you", [row for row in rows if row.about.to == "shop"]),
+        (title, [(section, list(of_it)) for section, of_it in groupby(theirs, lambda row: row.about.section)])
+        for title, theirs in (
+            ("To the client", [row for row in rows if row.about.to == "client"]),
+            ("To you", [row for row in rows if row.about.to == "shop"]),
+        )
     ]
     page: HttpResponse = render(request, "desk/wordings.html", {"nav": "emails", "groups": groups})
     return page
@@ -105,6 +109,11 @@ def wording(request: DeskRequest, kind: str) -> HttpResponseBase:
     latest = queries.latest_of(kind)
     form = WordsForm(request.POST or None, kind=kind, kept=kept, shown=_choices(about, latest))
     newer: own.Older | None = None
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        look = _preview(_email(about, None, "", request.shop), _source(typed["subject"], typed["body"]))
+        if trouble := look.get("trouble"):
+            form.add_error("body", trouble)
     if request.method == "POST" and "keep" in request.POST and form.is_valid():
         typed = form.cleaned_data
 
@@ -148,23 +157,25 @@ def _page(
         form.data = form.data.copy()
         form.data["seen"] = _stamp(newer.now)
     wrong = [error for name in ("subject", "body") for error in form.errors.get(name, [])]
-    email = _email(about, latest, chosen, request.shop)
-    typed = Source(*own.tidied(subject, body))
-    context = {"about": about, "rows": _rows(about, email), "wrong": wrong}
-    if not wrong:
-        context |= _preview(email, typed)
     answer: HttpResponse
+    if request.htmx and wrong:  # what was seen last stays, with what is wrong above it
+        answer = render(request, "desk/_wording_wrong.html", {"wrong": wrong})
+        answer["HX-Retarget"] = "#wrong"
+        return answer
+    email = _email(about, latest, chosen, request.shop)
+    aside = own.faults_in(about.kind, kept.subject, kept.body) if kept else ()
+    typed = _source(subject, body)
+    goes_out = catalogue.shipped(about.kind) if aside and not form.is_bound else typed
+    context = {"about": about, "rows": _rows(about, email), **({} if wrong else _preview(email, goes_out))}
     if request.htmx:
         answer = render(request, "desk/_wording_preview.html", context)
-        if wrong:  # what was seen last stays, with what is wrong above it
-            answer["HX-Retarget"] = answer["HX-Reselect"] = "#wrong"
         return answer
     context |= {
         "nav": "emails",
         "form": form,
         "kept": kept,
         "newer": newer,
-        "aside": own.faults_in(about.kind, kept.subject, kept.body) if kept else (),
+        "aside": aside,
         "differences": list(_differences(catalogue.shipped(about.kind), typed)),
     }
     status = 409 if newer else 422 if form.errors else 200
@@ -199,6 +210,10 @@ def _about(kind: str) -> About:
     if kind not in catalogue.kinds():
         raise Http404
     return catalogue.about(kind)
+
+
+def _source(subject: str, body: str) -> Source:
+    return Source(*own.tidied(subject, body), own=True)
 
 
 def _stamp(kept: OwnWords | None) -> str:

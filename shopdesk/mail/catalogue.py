@@ -17,6 +17,15 @@ from django.conf import settings
 
 from shopdesk.mail.models import Email
 
+SECTIONS = (
+    "Asking and quoting",
+    "Agreed and booked",
+    "Bringing and fetching",
+    "On the bench",
+    "Money",
+    "At any time",
+)
+"""Where a kind stands in the life of a commission, in that order."""
 _LETTER_FIELDS = {
     "client": {
         "name": "The client’s name.",
@@ -57,6 +66,7 @@ class About:
     """What it is for, in a sentence."""
     goes: str = ""
     """When it goes, in a sentence."""
+    section: str = SECTIONS[-1]
     to: Literal["client", "shop"] = "client"
     sort: Email.Sort = Email.Sort.NECESSARY
     can_wait: bool = False
@@ -116,6 +126,7 @@ def _about(kind: str, path: Path, changed: int) -> About:
         title=known["title"],
         purpose=known["purpose"],
         goes=known["goes"],
+        section=known["section"],
         to=to,
         sort=Email.Sort(known["sort"]),
         can_wait=known["can_wait"],

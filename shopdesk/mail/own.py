@@ -173,10 +173,12 @@ def _wrong_in_body(known: dict[str, str], required: tuple[str, ...], body: str) 
         yield f"That is {len(body):,} characters; {BODY_LENGTH:,} fit."
         return
     try:
-        names = blanks.check(body, known)
-    except blanks.BlankError as error:
+        names = blanks.names_in(body)
+    except blanks.Broken as error:
         yield str(error)
         return
+    if unknown := [name for name in names if name not in known]:
+        yield str(blanks.Unknown(unknown, known))
     for name in required:
         if name not in names:
             yield f"{{{name}}} has to stay in: {known[name]}"

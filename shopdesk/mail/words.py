@@ -76,7 +76,9 @@ def with_source(email: Email, source: Source) -> Words:
         markdown = f"{_filled(email.kind, source, fields)}\n\n{_insert(0, around)}"
         made = _letter(markdown, book, around, _subject(source, fields, book), [around])
         if len(made.html.encode()) <= HTML_BYTES:
-            break
+            return made
+    if source.own:
+        raise NoWords("Laid out, that is more than mail programs show. Make it shorter, or simpler.")
     return made
 
 

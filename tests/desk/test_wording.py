@@ -38,7 +38,11 @@ def held(commission: Commission) -> Email:
 
 def test_the_catalogue_lists_every_kind_by_who_gets_it(desk: Session, db: None) -> None:
     answer = desk.get(reverse("desk:wordings"))
-    groups = {title: [row.about.kind for row in rows] for title, rows in answer.context["groups"]}
+    groups = {
+        title: [row.about.kind for _, rows in sections for row in rows]
+        for title, sections in answer.context["groups"]
+    }
+    assert len(groups["To the client"]) > len(groups["To you"]) > 5
     assert sorted(groups["To the client"] + groups["To you"]) == catalogue.kinds()
     assert "client-message" in groups["To you"]
     shown = unescape(answer.content.decode())
@@ -57,7 +61,8 @@ def test_every_kind_has_a_page_with_its_words_fields_and_look(desk: Session, kin
     shown = unescape(answer.content.decode())
     assert answer.status_code == 200
     assert catalogue.shipped(kind).body.split("\n")[0] in shown
-    assert not answer.context["wrong"]
+    assert not answer.context["form"].errors
+    assert answer.context["html"]
     for name, says in catalogue.about(kind).fields.items():
         assert f"{{{name}}}" in shown
         assert says in shown
@@ -128,6 +133,10 @@ WRONG = [
     ("subject", "{", "write \\{"),
     ("body", "", "Write the words"),
     ("body", "{reason}" + "x" * 10_000, "10,000 fit"),
+    ("body", "{reason}\n" + "- x\n\n  > y\n\n" * 800, "more than mail programs show"),
+    ("body", "[x]: y", "{reason} has to stay in"),
+    ("body", "{peices} [Open]{page}", "Did you mean {pieces}? {reason} has to stay in"),
+    ("body", "{peices} {reason} [Open]{page}", "not whole"),
     ("body", "Hello {reson}", "Did you mean {reason}?"),
     ("body", "Hello", "{reason} has to stay in"),
     ("body", "{reason} {% if x %}", "write \\{"),
@@ -224,6 +233,7 @@ def test_words_with_a_field_that_is_no_more_are_left_aside_and_the_desk_says_so(
     assert "left aside" in caplog.text
     for page in (reverse("desk:wordings"), page_of(), reverse("desk:emails")):
         assert "left aside" in desk.get(page).content.decode(), page
+    assert desk.get(page_of()).context["said_subject"] == original.subject
 
 
 def test_words_that_come_to_nothing_for_one_email_are_left_aside_for_it(

@@ -73,7 +73,14 @@ def template(tmp_path: Path, settings: Any) -> Callable[..., None]:
     settings.TEMPLATES = [{**configured, "DIRS": [folder, *configured["DIRS"]]}]
 
     def put(kind: str, text: str, parts: dict[str, str] | None = None) -> None:
-        about = ['title = "Note"', 'purpose = "A note."', 'goes = "Now."', 'to = "client"', "[parts]"]
+        about = [
+            'title = "Note"',
+            'purpose = "A note."',
+            'goes = "Now."',
+            'section = "At any time"',
+            'to = "client"',
+            "[parts]",
+        ]
         about += [f"{name} = {json.dumps(part)}" for name, part in (parts or {}).items()]
         head = ['sort = "necessary"', "can_wait = false"]
         (folder / "emails" / f"{kind}.md").write_text(text, encoding="utf-8")
