@@ -172,11 +172,11 @@ class _Writer:
             if not self._unseen:
                 self._say(element.tail)
             return
-        self._pre -= tag == "pre"
         if tag == "a":
             self._address(element)
         if tag in _BLOCKS:
             self._end_line()
+        self._pre -= tag == "pre"
         if self._open and self._open[-1].element is element:
             self._end_line()
             self._open.pop()

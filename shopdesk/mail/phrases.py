@@ -162,9 +162,10 @@ _LABEL = re.compile(
 _HEADER_LINES = 14
 
 
-def header_block(texts: list[str]) -> int:
+def header_block(texts: list[str], *, divided: bool = False) -> int:
     """How many of these lines are the head of an earlier email as it is written into a reply: who from, when
-    and to whom or about what, one a line. 0 when they are none."""
+    and to whom or about what, one a line. 0 when they are none. Below a line that divides (`divided`) it need
+    not be whole."""
     kinds: set[str] = set()
     loose = end = 0
     for index, text in enumerate(texts[:_HEADER_LINES]):
@@ -177,7 +178,9 @@ def header_block(texts: list[str]) -> int:
         else:  # a value that went on in the next line
             loose += 1
     said = " ".join(texts[:end])
-    sure = "from" in kinds and len(kinds) >= 3 and ("subject" in kinds or bool(_ADDRESS.search(said)))
+    sure = (
+        divided or "from" in kinds and len(kinds) >= 3 and ("subject" in kinds or bool(_ADDRESS.search(said)))
+    )
     return end if sure else 0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, takewhile
 
 from shopdesk.mail import phrases
 from shopdesk.mail.lines import SIGNATURE_LINES, Line, Mark
@@ -57,7 +57,7 @@ class _Knife:
     """Goes over the lines and says of each whose it is."""
 
     def __init__(self, lines: Sequence[Line]) -> None:
-        self.lines = lines
+        self.lines = list(lines)
         self.theirs = [line.depth > 0 or line.mark in (Mark.OTHERS, Mark.SIGNATURE) for line in lines]
         self.forwarded = False
         self._end = len(lines)
@@ -68,6 +68,7 @@ class _Knife:
         self._cut_armour()
         self._cut_signatures()
         self._cut_devices()
+        self._cut_blank_lines()
 
     def own_lines(self) -> list[Line]:
         """Their own, with a blank line where something was cut out between."""
@@ -88,6 +89,7 @@ class _Knife:
         index = quoted[0]
         before = next((line.text for line in reversed(self.lines[:index]) if not line.blank), "")
         if self.lines[index].text[:1].isdigit() and not phrases.may_introduce(before):
+            self.lines[index] = Line(f">{self.lines[index].text}")
             self.theirs[index] = False
 
     def _cut_rest(self) -> None:
@@ -99,7 +101,7 @@ class _Knife:
             size = 0
             if line.mark == Mark.REST or phrases.divides(line.text):
                 below = self._next(index + 1)
-                size = max(1, below - index + self._block(below)) if below < len(self.lines) else 1
+                size = max(1, below - index + self._block(below, divided=True))
             elif size := self._block(index):
                 pass
             else:
@@ -116,10 +118,9 @@ class _Knife:
                 self._end = first
                 return
 
-    def _block(self, index: int) -> int:
-        window = self.lines[index : index + 16]
-        texts = [one.text for one in window if one.depth == self.lines[index].depth] if window else []
-        return phrases.header_block(texts)
+    def _block(self, index: int, *, divided: bool = False) -> int:
+        texts = [one.text for one in takewhile(lambda one: not one.depth, self.lines[index : index + 16])]
+        return phrases.header_block(texts, divided=divided)
 
     def _cut_introductions(self) -> None:
         index = 0
@@ -200,6 +201,15 @@ class _Knife:
             own = [] if theirs else [index for index in run if not self.lines[index].blank]
             if own and phrases.names_a_device(self.lines[own[-1]].text):
                 self._give(own[-1], own[-1] + 1)
+
+    def _cut_blank_lines(self) -> None:
+        """Those between two lines that are theirs."""
+        last = 0
+        for index, line in enumerate(self.lines):
+            if not line.blank:
+                if self.theirs[index] and (not last or self.theirs[last - 1]):
+                    self._give(last, index)
+                last = index + 1
 
     def _next(self, index: int) -> int:
         """The next line that is not blank, or the end."""
