@@ -27,7 +27,7 @@ def why_automatic(mail: Entity, bounce: Bounce | None) -> str:
     """A sentence for the owner that says why it is no person's answer; empty when it may be one."""
     if bounce is not None:
         return "It is a mail server's report about an email of the shop's."
-    if mail.mime == "multipart/report":
+    if mail.get("content-type").lower().startswith("multipart/report"):
         kind = mail.param("content-type", "report-type").lower()
         if kind == "disposition-notification" or any(
             part.mime.endswith("disposition-notification") for part in mail.parts

@@ -123,8 +123,10 @@ def _codec(charset: str) -> str:
     name = charset.strip("\"' \t\r\n").lower()[:60]
     try:
         known = codecs.lookup(_OTHER_NAMES.get(name, name)).name
-        b"".decode(known)  # a codec from bytes to bytes is none of ours
-    except (LookupError, ValueError, UnicodeError):
+        b"a".decode(known)  # a codec from bytes to bytes or from text to text says so
+    except UnicodeError:
+        pass  # half a letter
+    except (LookupError, ValueError):
         return ""
     return "" if known in _NO_CHARSETS else _WIDER.get(known, known)
 

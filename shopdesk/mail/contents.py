@@ -60,10 +60,12 @@ def contents_of(mail: Entity) -> Contents:
         # Somebody wrote within what they quote, or passed an email on: nothing is cut then.
         words, quoted = "\n\n".join(filter(None, (_whole(text) for text in _together(finds.texts)))), ""
         pictures, left_out = finds.shown(frozenset())
-    carried = "\n\n".join(finds.carried)
+    forwards, carried = "\n\n".join(finds.forwards), "\n\n".join(finds.carried)
+    if not words:
+        words, forwards = forwards, ""
     if not words and not pictures:
         words, carried = carried, ""
-    quoted = "\n\n".join(filter(None, (quoted, carried)))
+    quoted = "\n\n".join(filter(None, (quoted, forwards, carried)))
     return Contents(words, quoted, tuple(pictures), tuple(left_out))
 
 
@@ -132,8 +134,10 @@ class _Room:
 class _Finds:
     room: _Room = field(default_factory=_Room)
     texts: list[_Text] = field(default_factory=list)
-    carried: list[str] = field(default_factory=list)
+    forwards: list[str] = field(default_factory=list)
     """The texts of emails within the email, with their heads."""
+    carried: list[str] = field(default_factory=list)
+    """Other text that is no part of what somebody says: reports, and what stands around the parts."""
     files: list[tuple[Entity | Embedded, bool]] = field(default_factory=list)
     """What may be a picture, and whether it stands within the text."""
     left_out: list[str] = field(default_factory=list)
@@ -226,6 +230,7 @@ class _Finds:
         rich = [line for text in inner.texts for line in text.rich or ()]
         if inner.texts:
             self.texts.append(_Text(plain if plain else None, rich if rich else None))
+        self.forwards += inner.forwards
         self.carried += inner.carried
         self.files += inner.files
         self.left_out += inner.left_out
@@ -246,7 +251,8 @@ class _Finds:
             f"{name.title()}: {mail.text(name)}" for name in ("from", "date", "subject") if mail.get(name)
         ]
         words = [_whole(text) for text in _together(inner.texts)]
-        self.carried.append("\n\n".join(filter(None, ("\n".join(head), *words, *inner.carried))))
+        texts = ("\n".join(head), *words, *inner.forwards, *inner.carried)
+        self.forwards.append("\n\n".join(filter(None, texts)))
         self.files += inner.files
         self.left_out += inner.left_out
 

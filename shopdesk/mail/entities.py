@@ -231,7 +231,7 @@ class _Reader:
         return b""
 
 
-_LIKE_A_BOUNDARY = re.compile(rb"^--([!-~]{6,70})[ \t]*(?=\r?\n[Cc]ontent-)", re.MULTILINE)
+_LIKE_A_BOUNDARY = re.compile(rb"^--([!-~]{2,70})[ \t]*(?=\r?\n[Cc]ontent-)", re.MULTILINE)
 _HEAD_ENDS = re.compile(rb"\n\r?\n|\r\r")
 
 

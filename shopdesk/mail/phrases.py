@@ -178,8 +178,8 @@ def header_block(texts: list[str], *, divided: bool = False) -> int:
         else:  # a value that went on in the next line
             loose += 1
     said = " ".join(texts[:end])
-    sure = (
-        divided or "from" in kinds and len(kinds) >= 3 and ("subject" in kinds or bool(_ADDRESS.search(said)))
+    sure = divided or (
+        "from" in kinds and len(kinds) >= 3 and ("subject" in kinds or bool(_ADDRESS.search(said)))
     )
     return end if sure else 0
 
