@@ -6,6 +6,7 @@ class ConversationConfig(AppConfig):
 
     def ready(self) -> None:
         from shopdesk.base import sweep
-        from shopdesk.conversation import post
+        from shopdesk.conversation.post import place_all
+        from shopdesk.mail.arrivals import TASK
 
-        sweep.register(post.TASK, post.place_all)
+        sweep.register(TASK, place_all)

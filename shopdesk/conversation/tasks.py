@@ -1,8 +1,9 @@
 from celery import shared_task
 
-from shopdesk.conversation import post
+from shopdesk.conversation.post import place_all
+from shopdesk.mail.arrivals import TASK
 
 
-@shared_task(name=post.TASK)
+@shared_task(name=TASK)
 def place() -> None:
-    post.place_all()
+    place_all()

@@ -21,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 from shopdesk.base import blobs
 from shopdesk.base.press import pressed
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import actions, catalogue, frame, links, mailbox, queries, returned
+from shopdesk.mail import actions, catalogue, frame, links, mailbox, pause, queries, returned
 from shopdesk.mail.message import enclosures_of
 from shopdesk.mail.models import Email
 from shopdesk.mail.own import Sources, left_aside
@@ -29,6 +29,7 @@ from shopdesk.mail.words import NoWords, subject_of, words
 from shopdesk.shop.access import DeskRequest, desk_view
 
 A_PAGE = 30
+A_FEW = 10
 _AT_MOST = 50
 """Of each list of what waits: more than that is no list to read but a fault to mend."""
 
@@ -95,6 +96,9 @@ def emails(request: DeskRequest) -> HttpResponseBase:
             "to_place": queries.to_place().count(),
             "waiting": [(email, subject_of(email, sources)) for email in waiting[:_AT_MOST]],
             "waiting_count": waiting.count(),
+            "pause": queries.standing_pause(timezone.now()),
+            "now": timezone.now(),
+            "not_needed": [(email, subject_of(email, sources)) for email in queries.not_needed()[:A_FEW]],
             "sent": page,
             "search": search,
             "left_aside": [(catalogue.about(kind), why) for kind, why in left_aside().items()],
@@ -207,6 +211,18 @@ def email_again(request: DeskRequest, email_id: int) -> HttpResponseBase:
 
 @desk_view
 @require_POST
+def pause_now(request: DeskRequest) -> HttpResponseBase:
+    """The emails that wait for the mail server are tried at once."""
+
+    def do() -> str:
+        pause.try_now()
+        return _back(request)
+
+    return pressed(request, do, back=_back(request), said="It is being tried now.")
+
+
+@desk_view
+@require_POST
 def mailbox_now(request: DeskRequest) -> HttpResponseBase:
     """The mailbox is read at once, whatever the next try was to be."""
 
@@ -215,6 +231,20 @@ def mailbox_now(request: DeskRequest) -> HttpResponseBase:
         return _back(request)
 
     return pressed(request, do, back=_back(request), said="It is being tried now.")
+
+
+@desk_view
+@require_POST
+def email_tell(request: DeskRequest, email_id: int) -> HttpResponseBase:
+    """What did not arrive is passed on by phone or text instead."""
+    one = get_object_or_404(Email, pk=email_id)
+
+    def do() -> str:
+        returned.tell_instead(one)
+        return reverse("desk:emails") + "#tell"
+
+    said = f"It stands under what to tell {one.to_name}."
+    return pressed(request, do, back=reverse("desk:email", args=[one.pk]), said=said)
 
 
 def _back(request: DeskRequest) -> str:
@@ -229,9 +259,11 @@ def _back(request: DeskRequest) -> str:
 urls = [
     path("emails/", emails, name="emails"),
     path("emails/mailbox/", mailbox_now, name="mailbox-now"),
+    path("emails/pause/", pause_now, name="pause-now"),
     path("emails/<int:email_id>/", email, name="email"),
     path("emails/<int:email_id>/html/", html, name="email-html"),
     path("emails/<int:email_id>/enclosed/<int:enclosure_id>/", enclosed, name="email-enclosed"),
     path("emails/<int:email_id>/told/", tell_done, name="tell-done"),
     path("emails/<int:email_id>/again/", email_again, name="email-again"),
+    path("emails/<int:email_id>/tell/", email_tell, name="email-tell"),
 ]

@@ -25,6 +25,7 @@ from shopdesk.mail import queries, returned
 from shopdesk.mail.arrivals import raw_of, said_in
 from shopdesk.mail.heard import Heard
 from shopdesk.mail.models import Arrival
+from shopdesk.mail.pictures import sized
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
 A_PAGE = 30
@@ -114,6 +115,10 @@ def _page(request: DeskRequest, whole: Whole, status: int = HTTPStatus.OK) -> Ht
             "words": mail.words[:_SHOWN] if mail else one.excerpt,
             "words_go_on": bool(mail and len(mail.words) > _SHOWN),
             "quoted": mail.quoted[:_SHOWN] if mail else "",
+            "pictures": [sized(part.name or "picture", len(part.data)) for part in mail.pictures]
+            if mail
+            else [],
+            "file": sized("the email as it came", one.bytes),
             "can_be_placed": whole.can_be_placed,
             "message": message,
             "suggested": _suggested(one) if whole.can_be_placed else [],

@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from shopdesk.base.nudge import nudge
+from shopdesk.base.refusals import Refused
 from shopdesk.mail.actions import TASK
 from shopdesk.mail.bounces import Bounce
 from shopdesk.mail.claims import UNWORDED, release_members
@@ -64,6 +65,24 @@ def _bury(email: Email, why: str) -> None:
     )
     waiting = Email.objects.filter(to_address__iexact=address, way=Email.Way.EMAIL, state=Email.State.WAITING)
     waiting.update(way=Email.Way.TELL, gather="", bundle=None, held_at=None, trouble="", **UNWORDED)
+
+
+@transaction.atomic
+def tell_instead(email: Email) -> None:
+    """An email that did not go out, or came back, becomes words for the owner to pass on: as they went out
+    where others went in it, else as one says them. Raises `Refused` for one that has not failed, or not any
+    more."""
+    words = {} if Email.objects.filter(bundle=email.pk).exists() else UNWORDED
+    failed = Email.objects.filter(pk=email.pk, way=Email.Way.EMAIL, state=Email.State.FAILED)
+    told = {
+        "way": Email.Way.TELL,
+        "state": Email.State.WAITING,
+        "done_at": None,
+        "gather": "",
+        "bundle": None,
+    }
+    if not failed.update(**told, **words):
+        raise Refused("That one did not fail, or not any more.")
 
 
 def dead(addresses: Iterable[str]) -> dict[str, DeadAddress]:

@@ -22,15 +22,17 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from shopdesk.base.who import Who
+from shopdesk.clients import stopping
 from shopdesk.clients.access import link
 from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
 from shopdesk.colours.models import Sample
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.switches import switch, switch_kind
 from shopdesk.conversation.actions import say_to_client
 from shopdesk.conversation.placing import let_go
 from shopdesk.look import fonts
-from shopdesk.mail import own
+from shopdesk.mail import links, own
 from shopdesk.mail.models import Email, OwnWords
 from shopdesk.mail.tags import reply_address
 from shopdesk.pricebook.models import Schedule
@@ -65,7 +67,7 @@ _WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 _LOOSE = """() => {
   const wrong = [];
   for (const form of document.querySelectorAll("form")) {
-    if (form.method !== "post") continue;
+    if (form.method !== "post" || "tokenless" in form.dataset) continue;
     const held = name => [...form.elements].filter(one => one.name === name).length;
     if (held("csrfmiddlewaretoken") !== 1 || held("submission") > 1)
       wrong.push(`${form.action} holds ${held("csrfmiddlewaretoken")} tokens, ${held("submission")} keys`);
@@ -166,10 +168,10 @@ def _only_pressed(pattern: URLPattern) -> bool:
         # presses without a page of their own
         *("move", "quote-sums", "quote-send", "sign-out", "work-again", "tell-done", "email-again"),
         *("link-revoke", "answered-elsewhere", "accept", "decline-quote", "withdraw", "visit-cancel"),
-        *("price-begin", "price-use", "visit-offer", "let-rest"),
+        *("price-begin", "price-use", "visit-offer", "let-rest", "client-emails", "commission-reminders"),
         *("nothing-to-answer", "note", "note-away", "quick-answer-away"),
         *("close-change", "change-noted", "accept-change", "decline-change"),
-        *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "address-alive"),
+        *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "address-alive", "email-tell"),
         # files, and the door that leads on
         *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
         "arrival-raw",
@@ -214,7 +216,7 @@ class Walk:
 
 def test_the_desk(world: World, desk: Session, inspect: Callable[..., Inspector]) -> None:
     walk = Walk(inspect(desk), "desk")
-    for name in ("today", "commissions", "new-request", "shop", "openings", "emails"):
+    for name in ("today", "commissions", "new-request", "shop", "openings", "reminders", "emails"):
         walk.open(name)
     walk.open("commissions", query="?q=nobody+of+that+name")
     for query in ("", "?q=Brask", "?q=nobody+of+that+name"):
@@ -449,6 +451,46 @@ def test_the_desk_with_nothing_on_it(shop: Shop, desk: Session, inspect: Callabl
     walk.inspector.done()
 
 
+def test_what_is_switched_off(
+    world: World,
+    desk: Session,
+    portal: Session,
+    as_owner: Who,
+    as_client: Who,
+    client_person: Client,
+    inspect: Callable[..., Inspector],
+) -> None:
+    ready, quoted = world.at["ready"], world.at["running out"]
+    for whose in ({}, {"client": client_person}, {"commission": ready}):
+        switch_kind("settling-in", on=False, who=as_owner, **whose)
+    switch_kind("balance-due", on=False, who=as_owner, client=client_person)
+    switch_kind("deposit-due", on=False, who=as_owner, commission=quoted)
+    at_desk, at_theirs = Walk(inspect(desk), "desk"), Walk(inspect(portal), "portal")
+    anybody = Walk(inspect(), "portal")
+    tokens = [
+        links.put_in(stopping.placeholder(grant_of(client_person), sort)).split("/")[-2]
+        for sort in stopping.SORTS
+    ]
+    for step in range(2):
+        at_desk.open("reminders")
+        at_desk.open("client", ready.number)
+        for commission in (ready, quoted):
+            at_desk.open("commission", commission.number)
+        at_theirs.open("emails")
+        for token in tokens:
+            anybody.open("stop", token)
+        if step == 0:
+            switch([client_person], "reminder", on=False, who=as_client)
+            page = anybody.inspector.page
+            with page.expect_navigation():
+                page.get_by_role("button", name="No more").click()
+            expect(page.locator("h1")).to_contain_text("Done.")
+            anybody.inspector.look_here("stopped")
+    anybody.open("stop", "1.news.x", status=404)
+    for walk in (at_desk, at_theirs, anybody):
+        walk.inspector.done()
+
+
 def test_the_client_s_pages(world: World, portal: Session, inspect: Callable[..., Inspector]) -> None:
     walk = Walk(inspect(portal), "portal")
     walk.open("mine")
@@ -489,7 +531,7 @@ def test_the_client_s_pages(world: World, portal: Session, inspect: Callable[...
     with page.expect_navigation():
         page.get_by_role("button", name="Send", exact=True).click()
     walk.inspector.look_here("asking nothing")
-    assert not_looked_at("portal", walk.seen) == {"front", "fresh-link"}
+    assert not_looked_at("portal", walk.seen) == {"front", "fresh-link", "stop", "emails"}
     walk.inspector.done()
 
 

@@ -18,6 +18,7 @@ from shopdesk.clients.actions import know_client, revoke_links
 from shopdesk.clients.models import Client
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, correct_client, open_commission
 from shopdesk.commissions.models import Commission, JournalLine
+from shopdesk.conversation import belongs as belonging
 from shopdesk.conversation import placing, post
 from shopdesk.conversation.actions import say_to_client, say_to_shop
 from shopdesk.conversation.models import Message
@@ -335,13 +336,9 @@ def test_a_worker_that_dies_at_any_step_leaves_it_to_the_next(
     class Killed(BaseException):
         pass
 
-    where: Any = {
-        "belongs": (post, "belongs"),
-        "take_pictures": (placing, "take_pictures"),
-        "say_to_shop": (placing, "say_to_shop"),
-        "finish": (works, "finish"),
-    }[dies]
-    real = getattr(*where)
+    rooms: dict[str, Any] = {"belongs": post, "finish": works}
+    room = rooms.get(dies, placing)
+    real = getattr(room, dies)
     arrival = arrivals.take_in(
         letter("Look.", to=tag, attached=[raw_picture(picture_file, size=(900, 700))]).as_bytes()
     )
@@ -354,7 +351,7 @@ def test_a_worker_that_dies_at_any_step_leaves_it_to_the_next(
             raise Killed
 
         with monkeypatch.context() as patched:
-            patched.setattr(*where, killed)
+            patched.setattr(room, dies, killed)
             with pytest.raises(Killed):
                 post.place_all()
         assert not Message.objects.exists()
@@ -404,7 +401,7 @@ def test_trouble_with_one_is_put_off_and_holds_up_no_other(
     assert poisoned is not None
     good = arrivals.take_in(letter("Good", to=tag).as_bytes())
     assert good is not None
-    real = post.belongs
+    real = belonging.belongs
 
     def chokes(mail: Any, came_at: Any) -> Any:
         if "Poison" in mail.words:

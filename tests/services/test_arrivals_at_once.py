@@ -6,6 +6,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 
 import pytest
 from django.db import connection, connections
@@ -53,7 +54,7 @@ def test_copies_that_workers_hold_at_the_same_moment_are_one_message(
         claimed = work.claim(Arrival.objects.all(), lease=post.LEASE)
         assert claimed is not None
         held.append(claimed)
-    together([lambda one=one: post.place(one) for one in held])
+    together([partial(post.place, one) for one in held])
     assert Message.objects.count() == 1
     assert Email.objects.filter(thread=f"commission {commission.pk} shop").count() == 1
     verdicts = sorted(Arrival.objects.values_list("verdict", flat=True))
