@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import Value
@@ -21,7 +21,7 @@ from shopdesk.conversation.queries import timeline
 from shopdesk.deposits.queries import invoices_of, standing
 from shopdesk.documents.models import Document
 from shopdesk.mail import queries as mail
-from shopdesk.mail.models import DeadAddress, Email, Mailbox
+from shopdesk.mail.models import DeadAddress, Email, Mailbox, Pause
 from shopdesk.mail.returned import dead
 from shopdesk.photos.models import Picture
 from shopdesk.progress.queries import updates_of
@@ -70,6 +70,10 @@ def dead_address(client: Client) -> DeadAddress | None:
     return dead([client.email]).get(client.email.lower())
 
 
+PAUSE_SAID_AFTER = timedelta(minutes=3)
+"""A mail server that is away for a moment is no news for the front page."""
+
+
 @dataclass(frozen=True)
 class Trouble:
     """What does not go by itself: the worker silent, and work that failed."""
@@ -82,10 +86,14 @@ class Trouble:
     to_tell: int
     mailbox: Mailbox | None
     to_place: int
+    pause: Pause | None
+    waiting: int
+    """How many emails wait, while there is a pause."""
 
     @property
     def any(self) -> bool:
-        return bool(self.worker_silent or self.emails or self.documents or self.pictures or self.mailbox)
+        wrong = self.emails or self.documents or self.pictures or self.mailbox or self.pause
+        return bool(self.worker_silent or wrong)
 
 
 def trouble(now: datetime) -> Trouble:
@@ -99,6 +107,7 @@ def trouble(now: datetime) -> Trouble:
     def latest(kind: str) -> list[Any]:
         return list(failed[kind].order_by("-id")[:10]) if kind in wrong else []
 
+    pause = mail.standing_pause(now, PAUSE_SAID_AFTER)
     return Trouble(
         worker_seen=heartbeat.seen_at if heartbeat else None,
         worker_silent=heartbeat is None or heartbeat.is_stale(now),
@@ -108,4 +117,6 @@ def trouble(now: datetime) -> Trouble:
         to_tell=mail.to_tell().count(),
         mailbox=mail.mailbox_trouble(),
         to_place=mail.to_place().count(),
+        pause=pause,
+        waiting=mail.waiting_count() if pause else 0,
     )

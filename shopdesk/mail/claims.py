@@ -24,10 +24,10 @@ _State = Email.State
 
 
 def in_line(now: datetime, *, can_wait: bool) -> QuerySet[Email]:
-    """What is due, in the order of its index (`mail_email_line`): however many rows are done or wait for
-    something, it is not looked at."""
+    """What is due, in the order of its index (`mail_email_line`, or `…_can_wait`): however many rows are done
+    or wait for something, none of them is looked at."""
     rows = to_send().filter(state=_State.WAITING, can_wait=can_wait, due_at__lte=now)
-    return rows.order_by("can_wait", "due_at", "id")
+    return rows.order_by("due_at", "id")
 
 
 def abandoned(lease: timedelta) -> list[Email]:

@@ -87,8 +87,24 @@ class Email(Work):
                 condition=Q(can_wait=True),
             ),
             models.Index(fields=["bundle"], name="mail_email_bundle", condition=Q(bundle__isnull=False)),
-            models.Index(fields=["can_wait", "due_at", "id"], name="mail_email_line", condition=IN_LINE),
+            # Two, because SQLite finds no `NOT can_wait` in a column of one; with the state in front, because
+            # it would rather take the index of all that have it.
+            models.Index(
+                fields=["state", "due_at", "id"],
+                name="mail_email_line",
+                condition=IN_LINE & Q(can_wait=False),
+            ),
+            models.Index(
+                fields=["state", "due_at", "id"],
+                name="mail_email_line_can_wait",
+                condition=IN_LINE & Q(can_wait=True),
+            ),
             models.Index(fields=["id"], name="mail_email_incomplete", condition=Q(complete=False)),
+            models.Index(
+                fields=["-not_needed_at", "-id"],
+                name="mail_email_not_needed",
+                condition=Q(not_needed_at__isnull=False),
+            ),
         ]
         constraints = [
             models.UniqueConstraint(

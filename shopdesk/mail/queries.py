@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from django.conf import settings
 from django.db.models import F, Max, Q, QuerySet
 
 from shopdesk.base.models import Heartbeat
 from shopdesk.mail.inbox import parse
-from shopdesk.mail.models import Arrival, Email, Mailbox
+from shopdesk.mail.models import Arrival, Email, Mailbox, Pause
 
 NEARLY_FULL = 90
 """Percent of what a mailbox may hold, from which on the desk says so."""
@@ -62,14 +64,19 @@ def waiting() -> QuerySet[Email]:
     return Email.objects.filter(way=Email.Way.EMAIL, state__in=on_the_way).order_by("due_at", "id")
 
 
+def standing_pause(now: datetime, since: timedelta = timedelta(0)) -> Pause | None:
+    """The pause of the whole line, where it has held for so long and emails wait for its end."""
+    held = Pause.objects.filter(name="out", since__lte=now - since).first()
+    return held if held and waiting().exists() else None
+
+
 def waiting_count() -> int:
     return waiting().count()
 
 
 def not_needed() -> QuerySet[Email]:
     """Emails that had no reason any more when their time came, newest first."""
-    rows = Email.objects.filter(state=Email.State.DONE, not_needed_at__isnull=False)
-    return rows.order_by("-not_needed_at", "-id")
+    return Email.objects.filter(not_needed_at__isnull=False).order_by("-not_needed_at", "-id")
 
 
 def sent(search: str = "") -> QuerySet[Email]:
