@@ -220,7 +220,7 @@ def test_the_journal_of_what_is_open_says_who(
     assert (line.commission, line.by, line.client) == (commission, "client", client_person)
     assert line.words == "Emails about progress switched off"
     page = desk.get(reverse("desk:client", args=[commission.number])).content.decode()
-    assert "Switched off" in page
+    assert "off since" in page
     Commission.objects.update(stage=Stage.COLLECTED)
     strict.post(address(client_person, "news"), {"press": "on"})
     assert JournalLine.objects.get(verb="news on").commission == over, "the latest, when none is open"
@@ -265,7 +265,7 @@ def test_the_desk_switches_at_each_level(
     rows = set(ReminderOff.objects.values_list("client", "commission"))
     assert rows == {(None, None), (client_person.pk, None), (None, commission.pk)}
     shown = desk.get(reverse("desk:client", args=[commission.number])).content.decode()
-    assert "for the whole shop" in shown
+    assert "off for all" in shown
     for page in (whole, theirs, here):
         desk.post(page, {"kind": "settling-in", "press": "on"})
     assert not ReminderOff.objects.exists()
