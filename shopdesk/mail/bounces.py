@@ -176,7 +176,7 @@ def _sentence(action: str, status: str, said: str) -> str:
             "relayed": "It was handed on to a mail server that does not report what becomes of it.",
             "expanded": "It was handed on to everybody on a list.",
         }[action]
-    words = plain_words(status, said)
+    words = plain_words(status, said, tried_again=False)
     if action == "delayed" and not words.startswith("It "):
         return f"It is not delivered yet; the mail server goes on trying. {words}"
     return words

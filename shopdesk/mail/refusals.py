@@ -82,14 +82,17 @@ ENHANCED = re.compile(r"(?<![\w.])([245])\.(\d{1,3})\.(\d{1,3})(?![\w.]*\.\d)(?!
 REPLY = re.compile(r"(?<![\w.:/-])([45][0-5]\d)(?=[\s-]|$)")
 
 
-def plain_words(status: str, said: str = "") -> str:
+def plain_words(status: str, said: str = "", *, tried_again: bool = True) -> str:
     """Why, as a sentence or two, and then what the server said.
 
     `status` is an enhanced status ("5.1.1"), a reply code ("550"), both ("550 5.1.1") or empty: what is
-    missing is looked for in `said`. "5.1.1", "550 5.1.1 No such user" → "There is no such mailbox at their
-    mail server. The server said: “550 5.1.1 No such user”"."""
+    missing is looked for in `said`. `tried_again`: whether a temporary refusal is not the end.
+    "5.1.1", "550 5.1.1 No such user" → "There is no such mailbox at their mail server. The server said:
+    “550 5.1.1 No such user”"."""
     said = one_line(said)
-    why = _why(status, said)
+    why, temporary = _why(status, said)
+    if temporary and tried_again:
+        why += _FOR_NOW
     return f"{why} The server said: “{said}”" if said else why
 
 
@@ -112,21 +115,20 @@ def one_line(said: str) -> str:
     return line if len(line) <= LONGEST else f"{line[: LONGEST - 1].rstrip()}…"
 
 
-def _why(status: str, said: str) -> str:
+def _why(status: str, said: str) -> tuple[str, bool]:
+    """Why, and whether that may pass."""
     codes = [found for text in (status, said) for found in ENHANCED.finditer(text)]
     replies = [found[1] for text in (status, said) for found in REPLY.finditer(text)]
-    # "5.0.0" and "5.5.0" say nothing that a more exact code beside them does not say better.
+    replied = next((_BY_REPLY[code] for code in replies if code in _BY_REPLY), "")
+    if not codes:
+        return replied or _UNKNOWN, any(code[0] == "4" for code in replies)
+    # "5.0.0" says nothing that a more exact code beside it does not say better.
     codes.sort(key=lambda code: f"{code[2]}.{code[3]}" not in _BY_DETAIL)
-    why, temporary = _UNKNOWN, any(code[0] == "4" for code in replies)
-    if codes:
-        kind, subject, detail = codes[0].groups()
-        temporary = kind == "4"
-        why = _BY_DETAIL.get(f"{subject}.{detail}", "")
-        if not why:
-            why = next((_BY_REPLY[code] for code in replies if code in _BY_REPLY), "")
-        why = why or _BY_SUBJECT.get(subject, _UNKNOWN)
-        if temporary and f"{subject}.{detail}" in ("7.1", "7.0"):
-            why = "Their mail server does not want it yet."
-    elif replies:
-        why = next((_BY_REPLY[code] for code in replies if code in _BY_REPLY), _UNKNOWN)
-    return why + (_FOR_NOW if temporary and not why.startswith(_BY_DETAIL["4.7"]) else "")
+    kind, subject, detail = codes[0].groups()
+    if kind == "4" and f"{subject}.{detail}" in ("7.0", "7.1"):
+        return "Their mail server does not want it yet.", True
+    by_subject = _BY_SUBJECT.get(subject, "")
+    # "Undefined" and "something of the protocol" say less than the reply code does.
+    roughly = replied or by_subject if subject in "05" else by_subject or replied
+    why = _BY_DETAIL.get(f"{subject}.{detail}") or roughly or _UNKNOWN
+    return why, kind == "4" and why != _BY_DETAIL["4.7"]

@@ -1,5 +1,6 @@
-"""What somebody wrote, cut from what they quote: by what mail programs write around it, in their languages, in plain
-text and in HTML. The forms are as such programs write them, from memory; people and words are invented."""
+"""What somebody wrote, cut from what they quote: by what mail programs write around it, in their
+languages, in plain text and in HTML. The forms are as such programs write them, from memory; people and
+words are invented."""
 
 from __future__ import annotations
 
@@ -24,7 +25,8 @@ def rich(markup: str) -> Cut:
 INTRODUCTIONS = {
     "English": f"On Tue, Nov 24, 2026 at 3:04 PM {SHOP} wrote:",
     "English, folded": "On Tue, Nov 24, 2026 at 3:04 PM Tidewell Bench <\nhello@tidewell.example.com> wrote:",
-    "English, folded twice": "On Tue,\nNov 24, 2026 at 3:04 PM Tidewell Bench\n<hello@tidewell.example.com> wrote:",
+    "English, folded twice": "On Tue,\nNov 24, 2026 at 3:04 PM Tidewell Bench\n"
+    "<hello@tidewell.example.com> wrote:",
     "English, name first": f"{SHOP} wrote on 24.11.2026 15:04:",
     "German": f"Am Di., 24. Nov. 2026 um 15:04 Uhr schrieb {SHOP}:",
     "French": f"Le mar. 24 nov. 2026 à 15:04, {SHOP} a écrit :",
@@ -73,21 +75,26 @@ DIVIDERS = {
     "Gesendet: Dienstag, 24. November 2026 15:04\nAn: Ottoline Brask\nBetreff: Ihre Anrichte",
     "underscores": "________________________________\nFrom: Tidewell Bench <hello@tidewell.example.com>\n"
     "Sent: Tuesday, November 24, 2026 3:04 PM\nTo: Ottoline Brask\nSubject: Your sideboard",
-    "block alone, French": "De : Tidewell Bench <hello@tidewell.example.com>\nEnvoyé : mardi 24 novembre 2026 15:04\n"
+    "block alone, French": "De : Tidewell Bench <hello@tidewell.example.com>\nEnvoyé : mardi 24 "
+    "novembre 2026 15:04\n"
     "À : Ottoline Brask\nObjet : Votre buffet",
     "block alone, Spanish": "De: Tidewell Bench\nEnviado el: martes, 24 de noviembre de 2026 15:04\n"
     "Para: Ottoline Brask\nAsunto: Su aparador",
     "block alone, Italian": "Da: Tidewell Bench\nInviato: martedì 24 novembre 2026 15:04\nA: Ottoline Brask\n"
     "Oggetto: La credenza",
-    "block alone, Dutch": "Van: Tidewell Bench\nVerzonden: dinsdag 24 november 2026 15:04\nAan: Ottoline Brask\n"
+    "block alone, Dutch": "Van: Tidewell Bench\nVerzonden: dinsdag 24 november 2026 15:04\nAan: "
+    "Ottoline Brask\n"
     "Onderwerp: Uw dressoir",
-    "block alone, Swedish": "Från: Tidewell Bench\nSkickat: den 24 november 2026 15:04\nTill: Ottoline Brask\n"
+    "block alone, Swedish": "Från: Tidewell Bench\nSkickat: den 24 november 2026 15:04\nTill: Ottoline "
+    "Brask\n"
     "Ämne: Skänken",
     "block alone, Portuguese": "De: Tidewell Bench\nEnviada em: terça-feira, 24 de novembro de 2026 15:04\n"
     "Para: Ottoline Brask\nAssunto: O aparador",
-    "block alone, stars": "*From:* Tidewell Bench <hello@tidewell.example.com>\n*Sent:* Tuesday, November 24, 2026\n"
+    "block alone, stars": "*From:* Tidewell Bench <hello@tidewell.example.com>\n*Sent:* Tuesday, "
+    "November 24, 2026\n"
     "*To:* Ottoline Brask; Corin Vale;\n    Maud Tarn\n*Subject:* Your sideboard",
-    "block alone, Chinese": "发件人: Tidewell Bench\n发送时间: 2026年11月24日 15:04\n收件人: Ottoline\n主题: 餐边柜",
+    "block alone, Chinese": "发件人: Tidewell Bench\n发送时间: 2026年11月24日 15:04\n"
+    "收件人: Otti\n主题: 餐边柜",
 }
 
 
@@ -106,7 +113,8 @@ def test_opening_hours_are_no_head_of_an_email() -> None:
 def test_answers_below_and_between_stay() -> None:
     found = plain(
         "Hello Runa,\n\nOn 24 Nov 2026, at 15:04, Tidewell Bench <hello@tidewell.example.com> wrote:\n\n"
-        "> Which of the two?\n\nThe darker one.\n\n> And the feet?\n>> They were black.\n\nAs they are.\n\nOttoline"
+        "> Which of the two?\n\nThe darker one.\n\n> And the feet?\n>> They were black.\n\nAs they "
+        "are.\n\nOttoline"
     )
     assert found.words == "Hello Runa,\n\nThe darker one.\n\nAs they are.\n\nOttoline"
     assert "> Which of the two?" in found.quoted
@@ -167,7 +175,8 @@ def test_a_telephones_line_within_a_text_stays() -> None:
 
 def test_a_text_signed_in_the_open() -> None:
     found = plain(
-        "-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA512\n\nThe darker one.\n-----BEGIN PGP SIGNATURE-----\n\n"
+        "-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA512\n\nThe darker one.\n-----BEGIN PGP "
+        "SIGNATURE-----\n\n"
         "iHUEARYKAB0=\n-----END PGP SIGNATURE-----"
     )
     assert found.words == "The darker one."
@@ -184,14 +193,20 @@ def test_a_forward_says_so() -> None:
 ANSWER = "<div>Yes, the darker one.</div>"
 QUESTION = "Dear Ottoline,<br>which of the two?"
 HTML = {
-    "cited": f'{ANSWER}<br><div>On 24 Nov 2026, Runa wrote:</div><blockquote type="cite">{QUESTION}</blockquote>',
-    "quote": f'{ANSWER}<br><div class="gmail_quote gmail_quote_container"><div dir="ltr" class="gmail_attr">Ar 24 '
-    f'Tach, Runa:<br></div><blockquote class="gmail_quote" style="margin:0 0 0 .8ex">{QUESTION}</blockquote></div>',
-    "reply head": f'{ANSWER}<hr style="width:98%"><div id="divRplyFwdMsg"><b>Lähettäjä:</b> Runa<br><b>X:</b> Y</div>'
+    "cited": f'{ANSWER}<br><div>On 24 Nov 2026, Runa wrote:</div><blockquote type="cite">'
+    f"{QUESTION}</blockquote>",
+    "quote": f'{ANSWER}<br><div class="gmail_quote gmail_quote_container"><div dir="ltr" '
+    f'class="gmail_attr">Ar 24 '
+    f'Tach, Runa:<br></div><blockquote class="gmail_quote" style="margin:0 0 0 .8ex">'
+    f"{QUESTION}</blockquote></div>",
+    "reply head": f'{ANSWER}<hr style="width:98%"><div id="divRplyFwdMsg"><b>Lähettäjä:</b> Runa<br><b>'
+    f"X:</b> Y</div>"
     f"<div>{QUESTION}</div>",
-    "ruled off": f'<p class="MsoNormal">Yes, the darker one.</p><div style="border:none;border-top:solid #E1E1E1 '
+    "ruled off": f'<p class="MsoNormal">Yes, the darker one.</p><div '
+    f'style="border:none;border-top:solid #E1E1E1 '
     f'1.0pt;padding:3.0pt 0in 0in 0in"><p><b>Ó:</b> Runa</p></div><p>{QUESTION}</p>',
-    "prefix": f'{ANSWER}<div class="moz-cite-prefix">24/11, Runa:<br></div><blockquote cite="mid:1@example.com">'
+    "prefix": f'{ANSWER}<div class="moz-cite-prefix">24/11, Runa:<br></div><blockquote '
+    f'cite="mid:1@example.com">'
     f"{QUESTION}</blockquote>",
     "quoted so": f'{ANSWER}<div id="yahoo_quoted_1" class="yahoo_quoted"><div>{QUESTION}</div></div>',
     "only introduced": f"{ANSWER}<p>{INTRODUCTIONS['English'].replace('<', '&lt;')}</p>"
@@ -209,8 +224,10 @@ def test_what_html_quotes(markup: str) -> None:
 
 def test_answers_between_in_html_stay() -> None:
     found = rich(
-        '<div class="gmail_quote"><div class="gmail_attr">On 24 Nov Runa wrote:</div><blockquote class="gmail_quote">'
-        'Which?</blockquote><div>The darker one.</div><blockquote class="gmail_quote">And the feet?</blockquote>'
+        '<div class="gmail_quote"><div class="gmail_attr">On 24 Nov Runa wrote:</div><blockquote '
+        'class="gmail_quote">'
+        'Which?</blockquote><div>The darker one.</div><blockquote class="gmail_quote">And the '
+        "feet?</blockquote>"
         "<div>As they are.</div></div>"
     )
     assert found.words == "The darker one.\n\nAs they are."
@@ -223,14 +240,18 @@ def test_a_quotation_that_is_somebodys_own_stays() -> None:
 
 def test_html_reads_like_its_page() -> None:
     found = rich(
-        "<style>p{}</style><title>no</title><p>Three things,   <b>Run</b>a:</p><ul><li>the top<li>the feet</ul>"
+        "<style>p{}</style><title>no</title><p>Three things,   <b>Run</b>a:</p><ul><li>the top<li>the "
+        "feet</ul>"
         "<ol><li>first<li>second</ol><pre>a\n  b</pre><table><tr><td>oak</td><td>2</td></tr></table>"
-        "<p class=MsoNormal>One</p><p class=MsoNormal>Two<br>Three &lt;script&gt;&nbsp;</p><script>alert(1)</script>"
-        "<a href='https://colours.example.com/teal'>this teal</a> <a href='https://x.example.com'>x.example.com</a>"
+        "<p class=MsoNormal>One</p><p class=MsoNormal>Two<br>Three &lt;script&gt;&nbsp;</p><script>"
+        "alert(1)</script>"
+        "<a href='https://colours.example.com/teal'>this teal</a> <a href='https://x.example.com'>"
+        "x.example.com</a>"
         "<a href='javascript:alert(1)'>press</a> <img alt='🪑' src='https://x.example.com/1.png'>"
     )
     assert found.words == (
-        "Three things, Runa:\n\n- the top\n- the feet\n\n1. first\n2. second\n\na\n  b\n\noak  2\n\nOne\nTwo\n"
+        "Three things, Runa:\n\n- the top\n- the feet\n\n1. first\n2. second\n\na\n  b\n\noak  2\n\n"
+        "One\nTwo\n"
         "Three <script>\nthis teal (https://colours.example.com/teal) x.example.compress 🪑"
     )
 

@@ -1,0 +1,112 @@
+"""What an email carries beside words: pictures worth showing, and the names of everything else."""
+
+from __future__ import annotations
+
+import base64
+
+import pytest
+
+from shopdesk.mail.heard import heard
+from tests.mail.letters import hear, letter, picture
+
+
+def test_pictures_and_what_is_left_out() -> None:
+    made = letter("See the pictures.")
+    made.add_attachment(picture(seed=1), maintype="image", subtype="jpeg", filename="a.jpg")
+    made.add_attachment(
+        picture(fmt="PNG", seed=2), maintype="application", subtype="octet-stream", filename="b.PNG"
+    )
+    made.add_attachment(picture(fmt="WEBP", seed=3), maintype="image", subtype="jpeg", filename="c.jpg")
+    made.add_attachment(b"<svg/>", maintype="image", subtype="svg+xml", filename="d.svg")
+    made.add_attachment(picture(fmt="GIF", seed=4), maintype="image", subtype="gif", filename="e.gif")
+    made.add_attachment(
+        b"%PDF-1.7" * 150_000, maintype="application", subtype="pdf", filename="../../plan\u202e.pdf"
+    )
+    made.add_attachment("a,b", subtype="csv", filename="sizes.csv")
+    made.add_attachment("Read me", filename="notes.txt")
+    made.add_attachment(
+        b"\x78\x9f\x3e\x22", maintype="application", subtype="ms-tnef", filename="winmail.dat"
+    )
+    made.add_attachment(b"sig", maintype="application", subtype="pgp-signature", filename="signature.asc")
+    made.add_attachment(picture(1, 1, "PNG"), maintype="image", subtype="png", filename="dot.png")
+    made.add_attachment(b"", maintype="application", subtype="zip", filename="nothing.zip")
+    found = heard(made.as_bytes())
+    assert [(one.name, one.mime) for one in found.pictures] == [
+        ("a.jpg", "image/jpeg"),
+        ("b.PNG", "image/png"),
+        ("c.jpg", "image/webp"),
+    ]
+    assert found.pictures[0].data == picture(seed=1)
+    names = [one.rpartition(", ")[0] for one in found.left_out]
+    assert names == ["d.svg", "e.gif", "plan.pdf", "sizes.csv", "notes.txt", "winmail.dat"]
+    assert "plan.pdf, 1.2 MB" in found.left_out
+    assert found.words == "See the pictures."
+
+
+def test_pictures_within_the_text() -> None:
+    html = (
+        '<p>Here it is <img src="cid:photo@x"></p><img src="https://x.example.com/dot.gif" width=1 height=1>'
+        '<div class="gmail_signature">Ottoline <img src="cid:portrait@x"></div>'
+        '<blockquote type="cite"><img src="cid:theirs@x">Your desk</blockquote><img src="cid:logo@x">'
+    )
+    made = letter("Here it is", html)
+    body = made.get_payload()[1]  # type: ignore[index]
+    for cid, data in (
+        ("photo@x", picture(seed=1)),
+        ("portrait@x", picture(seed=2)),
+        ("theirs@x", picture(seed=3)),
+        ("logo@x", picture(60, 20, "PNG", seed=4)),
+    ):
+        body.add_related(data, "image", "jpeg", cid=f"<{cid}>", filename=f"{cid}.jpg")  # type: ignore[union-attr]
+    found = heard(made.as_bytes())
+    assert [one.name for one in found.pictures] == ["photo@x.jpg"]
+    assert found.left_out == ()
+
+
+def test_a_picture_that_stands_in_the_html_as_data() -> None:
+    data = base64.b64encode(picture()).decode()
+    made = heard(letter("", f'<p>Here: <img src="data:image/jpeg;base64,{data}"></p>').as_bytes())
+    assert made.words == "Here:"
+    assert [one.data for one in made.pictures] == [picture()]
+
+
+def test_many_pictures_are_shown_up_to_a_number() -> None:
+    made = letter()
+    for number in range(23):
+        made.add_attachment(
+            picture(80, 60, seed=number), maintype="image", subtype="jpeg", filename=f"{number}.jpg"
+        )
+    found = heard(made.as_bytes())
+    assert len(found.pictures) == 20
+    assert [one.partition(",")[0] for one in found.left_out] == ["20.jpg", "21.jpg", "22.jpg"]
+
+
+@pytest.mark.parametrize(
+    ("parameter", "name"),
+    [
+        (b"filename*=utf-8''M%C3%B6bel.pdf", "Möbel.pdf"),  # RFC 2231, section 4
+        (b"filename*0*=utf-8''M%C3%B6;\r\n filename*1*=bel.pdf", "Möbel.pdf"),  # section 4.1
+        (b'filename="=?utf-8?q?M=C3=B6bel.pdf?="', "Möbel.pdf"),  # which RFC 2047 forbids
+        (b'filename="M\xf6bel.pdf"', "Möbel.pdf"),
+        (b'filename="C:\\\\wood\\\\plan.pdf"', "plan.pdf"),
+        (b"filename*=no-such''a%FF.pdf", "aÿ.pdf"),
+        (b"filename*1000000000000*=x", "x"),
+        (b"filename", "a file without a name (application/pdf)"),
+    ],
+)
+def test_names_of_files(parameter: bytes, name: str) -> None:
+    made = hear(
+        b"%PDF", b"Content-Type: application/pdf\r\nContent-Disposition: attachment; " + parameter + b"\r\n"
+    )
+    assert made.left_out == (f"{name}, 4 bytes",)
+
+
+def test_a_calendars_answer_and_an_encrypted_message() -> None:
+    entry = "BEGIN:VCALENDAR\nMETHOD:REPLY\nATTENDEE;PARTSTAT=ACCEPTED:mailto:o@example.com\nEND:VCALENDAR"
+    made = letter("Accepted")
+    made.add_alternative(entry, subtype="calendar")
+    found = heard(made.as_bytes())
+    assert found.words == "Accepted"
+    assert found.left_out[0].startswith("a calendar entry (a calendar's answer: accepted), ")
+    sealed = hear(b"MIIB", b"Content-Type: application/pkcs7-mime; name=smime.p7m\r\n")
+    assert sealed.left_out == ("an encrypted message, which cannot be read here, 4 bytes",)
