@@ -28,6 +28,7 @@ from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.conversation import actions as conversation
+from shopdesk.conversation.models import QuickAnswer
 from shopdesk.deposits import actions as deposits
 from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Account
@@ -399,6 +400,8 @@ _COPIED = {
     "photos", "documents", "mail", "commissions", "deposits", "ballpark", "changes",
     "conversation", "quotes", "colours", "progress", "visits",
 }  # fmt: skip
+_OF_THE_SHOP = {QuickAnswer}
+"""What hangs on no commission, in the rooms that are copied."""
 _FRESH: dict[str, Callable[[Any, int], Any]] = {
     "key": lambda value, copy: uuid4(),
     "uid": lambda value, copy: uuid4(),
@@ -415,7 +418,7 @@ _FRESH: dict[str, Callable[[Any, int], Any]] = {
 def grow(to: int) -> None:
     """Copy the first twenty commissions with all that hangs on them until there are `to`. Clients are not
     copied: the first ones keep coming back."""
-    kinds = list(_pointed_at_first(model for model in _models() if model._meta.app_label in _COPIED))
+    kinds = list(_pointed_at_first(_of_commissions()))
     first = {kind: list(kind._base_manager.order_by("pk")) for kind in kinds}
     with transaction.atomic():
         for copy in range(1, to // FIRST):
@@ -441,6 +444,10 @@ def _copied(row: models.Model, copy: int, copies: dict[tuple[type[models.Model],
             value = _FRESH[field.name](value, copy)
         values[field.attname] = value
     return type(row)(**values)
+
+
+def _of_commissions() -> list[type[models.Model]]:
+    return [one for one in _models() if one._meta.app_label in _COPIED and one not in _OF_THE_SHOP]
 
 
 def _models() -> list[type[models.Model]]:
