@@ -8,6 +8,7 @@ import getpass
 import grp
 import os
 import pwd
+import random
 import shutil
 import signal
 import socket
@@ -190,8 +191,8 @@ class Dovecot:
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
-        end = time.monotonic() + 15
-        while not _answers(self.plain_port):
+        end = time.monotonic() + 30
+        while not _greets(self.plain_port):
             assert self._process.poll() is None, self.log
             assert time.monotonic() < end, self.log
             time.sleep(0.05)
@@ -259,14 +260,18 @@ def letter(
 
 
 def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """Below those that the system gives to whoever connects (`ip_local_port_range`): such a port may be taken
+    for a moment when the server wants it, or connect to itself while nobody listens."""
+    for port in random.SystemRandom().sample(range(20_000, 32_000), 100):
+        with contextlib.suppress(OSError), socket.socket() as probe:
+            probe.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError("a hundred ports are in use")
 
 
-def _answers(port: int) -> bool:
-    with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
-        return True
+def _greets(port: int) -> bool:
+    with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=2) as line:
+        return line.recv(4) == b"* OK"
     return False
 
 
