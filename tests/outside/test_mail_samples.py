@@ -301,7 +301,7 @@ def samples() -> list[Path]:
 
 def stdlib_samples() -> list[Path]:
     found = samples()
-    need("stdlib-mail", bool(found), "Python's own tests are not installed (Debian: libpython3-testsuite)")
+    need("stdlib-mail", bool(found), "Python's own tests are not installed (Debian: libpython3.11-testsuite)")
     return found
 
 
