@@ -292,7 +292,9 @@ def test_pythons_samples_of_reports() -> None:
     except ModuleNotFoundError:
         folder = Path("missing")
     need(
-        "stdlib-mail", folder.is_dir(), "Python's own tests are not installed (Debian: libpython3.11-testsuite)"
+        "stdlib-mail",
+        folder.is_dir(),
+        "Python's own tests are not installed (Debian: libpython3.11-testsuite)",
     )
     expected = {
         "msg_16.txt": ("<002001c144a6$8752e060$56104586@oxy.edu>", "jangel1@cougar.noc.ucla.edu", "5.0.0"),
