@@ -15,6 +15,8 @@ CLIENT_KINDS = {
     "ready": 1,
     "collected": 1,
 }
+HELD = [("progress", "waiting")]
+"""The second email about progress on one day: it can wait, and goes the next morning."""
 SHOP_KINDS = {"new-request": 1, "quote-answered": 1, "visit-changed": 2, "sample-answered": 2}
 JOURNAL = [
     "request received",

@@ -160,6 +160,7 @@ def _new(values: dict[str, Any]) -> Email:
     earlier = list(
         Email.objects.filter(thread=values["thread"], way=Email.Way.EMAIL)
         .exclude(thread="")
+        .exclude(can_wait=True, state=Email.State.WAITING)  # nothing answers what has not gone out
         .order_by("-id")
         .values_list("message_id", "references")[:_REFERENCES]
     )

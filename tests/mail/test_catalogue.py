@@ -96,7 +96,7 @@ def test_sorts_are_what_they_are_to_their_reader() -> None:
     ):
         assert sorts[kind] == "necessary", kind
     assert {kind for kind, sort in sorts.items() if sort == "answer"} == {"question", "client-message"}
-    assert {kind for kind, sort in sorts.items() if sort == "news"} == {"progress", "checked-in", "collected"}
+    assert {kind for kind, sort in sorts.items() if sort == "news"} == {"progress"}
     assert {kind for kind, sort in sorts.items() if sort == "reminder"} == {
         "quote-expiring", "deposit-due", "sample-waiting", "visit-reminder", "pickup-waiting", "balance-due",
         "settling-in",
