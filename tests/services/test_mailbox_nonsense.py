@@ -1,4 +1,4 @@
-"""Mail servers that make no sense: whatever they say, or do not say, the shop puts it in words and goes on."""
+"""Mail servers that make no sense: whatever they say, or keep to themselves, the shop says it and goes on."""
 
 from __future__ import annotations
 
