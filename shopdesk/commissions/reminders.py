@@ -331,10 +331,25 @@ class Coming:
     """The morning of its day; now, when it is due already."""
 
 
-def coming(commission: Commission, shop: Shop, now: datetime, most: int = 3) -> list[Coming]:
-    """The next reminders of a commission as it stands, the soonest first. Those that are switched off are not
-    among them. At most one statement a kind, and two."""
-    off = _off_for_all()
+@dataclass(frozen=True)
+class OfCommission:
+    """The reminders of one commission: the next that come, and the kinds that are switched off here alone."""
+
+    coming: list[Coming]
+    off: list[About]
+
+
+def of_commission(commission: Commission, shop: Shop, now: datetime, most: int = 3) -> OfCommission:
+    """What comes next as the commission stands, the soonest first, and what is switched off. As many
+    statements as there are kinds at its stage, and two."""
+    rows = ReminderOff.objects.filter(Q(commission=None) | Q(commission=commission), client=None)
+    off = dict(rows.order_by(F("commission").asc(nulls_first=True)).values_list("kind", "commission"))
+    found = _to_come(commission, shop, now, off) if len(off) < len(kinds()) else []
+    here = [kind.about for kind in kinds() if off.get(kind.kind) is not None]
+    return OfCommission(found[:most], here)
+
+
+def _to_come(commission: Commission, shop: Shop, now: datetime, off: Collection[str]) -> list[Coming]:
     there = [kind for kind in kinds() if commission.stage in kind.stages and kind.kind not in off]
     if not there:
         return []
@@ -348,4 +363,4 @@ def coming(commission: Commission, shop: Shop, now: datetime, most: int = 3) -> 
             for occasion, until in _occasions(kind, shop, rows, kind.steps(shop))
             if until > today and (kind.kind, occasion.name) not in done
         ]
-    return sorted(found, key=lambda one: (one.at, one.occasion.on))[:most]
+    return sorted(found, key=lambda one: (one.at, one.occasion.on))

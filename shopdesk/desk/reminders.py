@@ -17,11 +17,9 @@ from shopdesk.clients.stopping import COLUMN, SORTS, Sort
 from shopdesk.commissions import reminders
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.queries import at_desk
-from shopdesk.commissions.reminders import Coming
 from shopdesk.commissions.switches import SAID, kinds_off, switch, switch_kind
 from shopdesk.mail.catalogue import About, about
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
-from shopdesk.shop.models import Shop
 
 
 @dataclass(frozen=True)
@@ -40,25 +38,6 @@ class SortRow:
     sort: Sort
     said: str
     off_since: datetime | None
-
-
-@dataclass(frozen=True)
-class OfCommission:
-    """What a commission's page says about its reminders."""
-
-    coming: list[Coming]
-    off: list[About]
-    """Those that are switched off for this commission."""
-
-
-def of_commission(commission: Commission, shop: Shop, now: datetime) -> OfCommission:
-    """What will come next, and what is switched off here. As many statements as kinds fit its stage, and
-    three."""
-    off = kinds_off(commission=commission)
-    return OfCommission(
-        reminders.coming(commission, shop, now),
-        [kind.about for kind in reminders.kinds() if kind.kind in off],
-    )
 
 
 def of_client(commission: Commission) -> dict[str, object]:

@@ -20,6 +20,7 @@ from shopdesk.base.press import pressed
 from shopdesk.clients.access import link as client_link
 from shopdesk.clients.actions import revoke_links
 from shopdesk.clients.queries import grant_of
+from shopdesk.commissions import reminders
 from shopdesk.commissions.models import Shot, Stage
 from shopdesk.commissions.queries import at_desk, faces, journal_of, letters_of, search, shots_of
 from shopdesk.commissions.stages import open_steps, unmet, write_line
@@ -27,7 +28,6 @@ from shopdesk.conversation.actions import saw
 from shopdesk.desk.emails import things_to_tell
 from shopdesk.desk.needs import today_at
 from shopdesk.desk.queries import commission_page, trouble
-from shopdesk.desk.reminders import of_commission
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
 from shopdesk.photos.models import Picture
@@ -96,7 +96,7 @@ def commission(request: DeskRequest, number: str) -> HttpResponseBase:
             ),
             "journal": journal_of(one)[::-1],
             "letters": letters_of(one)[:20],
-            "reminders": of_commission(one, request.shop, timezone.now()),
+            "reminders": reminders.of_commission(one, request.shop, timezone.now()),
             "tell": things_to_tell(one),
             **known,
         },

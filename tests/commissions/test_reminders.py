@@ -24,7 +24,7 @@ from shopdesk.commissions import reminders
 from shopdesk.commissions.actions import set_facts
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, JournalLine, Reminded, ReminderOff, Stage
-from shopdesk.commissions.reminders import coming, write_due
+from shopdesk.commissions.reminders import Coming, of_commission, write_due
 from shopdesk.commissions.stages import advance, locked
 from shopdesk.commissions.switches import switch, switch_kind
 from shopdesk.conversation.actions import say_to_shop
@@ -697,6 +697,11 @@ def test_for_somebody_without_email_it_stands_on_the_owners_list_until_it_is_don
 # -- what comes next ---------------------------------------------------------------------------------------
 
 
+def to_come(commission: Commission, shop: Shop, kind: str) -> list[Coming]:
+    there = of_commission(commission, shop, timezone.now(), most=20).coming
+    return [one for one in there if one.occasion.kind == kind]
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_desk_says_what_will_come_and_when_and_that_is_what_comes(
     kind: str, commission: Commission, shop: Shop, clock: Clock, as_owner: Who, as_client: Who
@@ -704,15 +709,21 @@ def test_the_desk_says_what_will_come_and_when_and_that_is_what_comes(
     make, days = KINDS[kind]
     make(commission, as_owner, as_client)
     commission.refresh_from_db()
-    said = [one for one in coming(commission, shop, timezone.now(), most=20) if one.occasion.kind == kind]
+    said = to_come(commission, shop, kind)
     assert [one.at for one in said] == [at(shop, day) for day in days]
     assert said[0].about.title == about(kind).title
     clock(at(shop, days[0]))
     write_due()
-    left = [one for one in coming(commission, shop, timezone.now(), most=20) if one.occasion.kind == kind]
+    left = to_come(commission, shop, kind)
     assert [one.at for one in left] == [at(shop, day) for day in days[1:]]
     switch_kind(kind, on=False, who=as_owner, commission=commission)
-    assert not [one for one in coming(commission, shop, timezone.now(), 20) if one.occasion.kind == kind]
+    assert not to_come(commission, shop, kind)
+    assert of_commission(commission, shop, timezone.now()).off == [about(kind)]
+    switch_kind(kind, on=False, who=as_owner)
+    assert of_commission(commission, shop, timezone.now()).off == [about(kind)]
+    switch_kind(kind, on=True, who=as_owner, commission=commission)
+    assert of_commission(commission, shop, timezone.now()).off == []
+    assert not to_come(commission, shop, kind), "off for all"
 
 
 def test_what_is_due_already_comes_now_or_in_the_morning(
@@ -721,7 +732,7 @@ def test_what_is_due_already_comes_now_or_in_the_morning(
     ready(commission, as_owner, as_client)
     commission.refresh_from_db()
     for hour, comes_at in ((7, 9), (11, 11)):
-        first, *_ = coming(commission, shop, clock(at(shop, 4, hour)))
+        first, *_ = of_commission(commission, shop, clock(at(shop, 4, hour))).coming
         assert first.at == at(shop, 4, comes_at)
 
 
