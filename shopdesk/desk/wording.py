@@ -154,11 +154,11 @@ def _page(
     else:
         subject, body, chosen = form.initial["subject"], form.initial["body"], ""
     if newer is not None:
-        form.data = form.data.copy()
-        form.data["seen"] = _stamp(newer.now)
+        form.data = {**form.data.dict(), "seen": _stamp(newer.now)}  # type: ignore[attr-defined]  # a QueryDict
     wrong = [error for name in ("subject", "body") for error in form.errors.get(name, [])]
+    live = request.headers.get("HX-Request") == "true"
     answer: HttpResponse
-    if request.htmx and wrong:  # what was seen last stays, with what is wrong above it
+    if live and wrong:  # what was seen last stays, with what is wrong above it
         answer = render(request, "desk/_wording_wrong.html", {"wrong": wrong})
         answer["HX-Retarget"] = "#wrong"
         return answer
@@ -166,8 +166,13 @@ def _page(
     aside = own.faults_in(about.kind, kept.subject, kept.body) if kept else ()
     typed = _source(subject, body)
     goes_out = catalogue.shipped(about.kind) if aside and not form.is_bound else typed
-    context = {"about": about, "rows": _rows(about, email), **({} if wrong else _preview(email, goes_out))}
-    if request.htmx:
+    context = {
+        "about": about,
+        "live": live,
+        "rows": _rows(about, email),
+        **({} if wrong else _preview(email, goes_out)),
+    }
+    if live:
         answer = render(request, "desk/_wording_preview.html", context)
         return answer
     context |= {

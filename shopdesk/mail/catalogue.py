@@ -169,4 +169,5 @@ def _paths(name: str, folders: tuple[Path, ...]) -> list[Path]:
 
 
 def _folders() -> list[Path]:
-    return list(settings.TEMPLATES[0]["DIRS"])
+    configured: dict[str, Any] = settings.TEMPLATES[0]
+    return [Path(folder) for folder in configured["DIRS"]]

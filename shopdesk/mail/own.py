@@ -12,6 +12,7 @@ from functools import cached_property, lru_cache
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
+from markdown_it.token import Token
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
@@ -114,7 +115,7 @@ def keep(kind: str, subject: str, body: str, seen: datetime | None, who: Who) ->
 def drop(kind: str, seen: datetime | None, who: Who) -> None:
     """Back to the words that Shopdesk came with. Raises `Older`."""
     _of_the_shop(who)
-    if not OwnWords.objects.filter(kind=kind, changed_at=seen).delete()[0]:
+    if seen is None or not OwnWords.objects.filter(kind=kind, changed_at=seen).delete()[0]:
         raise Older(OwnWords.objects.filter(kind=kind).first())
 
 
@@ -199,7 +200,7 @@ def _wrong_links(body: str, names: tuple[str, ...]) -> Iterator[str]:
                 yield f"“{half[0].strip()}” is a link that is not whole. {_A_LINK_IS}"
 
 
-def _without_links(inline: typeset.Token) -> str:
+def _without_links(inline: Token) -> str:
     """The text of a line outside its links and its code."""
     depth, said = 0, ""
     for token in inline.children or []:

@@ -33,7 +33,9 @@ def typed(**rest: str) -> dict[str, str]:
 @pytest.fixture
 def held(commission: Commission) -> Email:
     with transaction.atomic():
-        return to_client(commission, KIND, {"reason": "the hinges come <late>."})
+        email = to_client(commission, KIND, {"reason": "the hinges come <late>."})
+    assert email is not None, "it is necessary"
+    return email
 
 
 def test_the_catalogue_lists_every_kind_by_who_gets_it(desk: Session, db: None) -> None:
