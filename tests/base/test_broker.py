@@ -47,7 +47,8 @@ def test_a_nudge_that_is_not_whole_is_passed_over(channel: Any, tmp_path: Path) 
 
 
 def test_whoever_looks_while_it_is_written_finds_it_whole(channel: Any) -> None:
-    many, seen = 300, []
+    many = 300
+    seen: list[int] = []
     writer = threading.Thread(
         target=lambda: [channel._put("celery", {"body": "x" * 5_000, "number": n}) for n in range(many)]
     )
