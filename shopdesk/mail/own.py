@@ -180,9 +180,11 @@ def _wrong_in_body(known: dict[str, str], required: tuple[str, ...], body: str) 
         return
     if unknown := [name for name in names if name not in known]:
         yield str(blanks.Unknown(unknown, known))
-    for name in required:
-        if name not in names:
-            yield f"{{{name}}} has to stay in: {known[name]}"
+    missing = [name for name in required if name not in names]
+    if len(missing) == 1:
+        yield f"{blanks.said_together(missing)} has to stay in: {known[missing[0]]}"
+    elif missing:
+        yield f"{blanks.said_together(missing)} have to stay in."
     yield from _wrong_links(tidied("", body)[1], names)
 
 

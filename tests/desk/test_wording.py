@@ -169,6 +169,11 @@ def test_words_that_are_wrong_are_not_kept_and_it_is_said_beside_the_field(
     assert value.strip()[:30] in unescape(answer.content.decode())
 
 
+def test_fields_that_are_missing_are_named_together(db: None) -> None:
+    fault = own.faults_in("quote", "A price", "Here: {total} {good_until} [it]({page}) {where_it_is} {dates}")
+    assert [one.text for one in fault] == ["{what_changed} and {note} have to stay in."]
+
+
 def test_links_that_are_typed_out_are_kept_as_they_are(desk: Session, held: Email) -> None:
     body = (
         "{reason}\n\n[How to care](https://example.com/care?a=1&b=2) "
