@@ -20,7 +20,7 @@ class Body:
     html: str
     nodes: tuple[SyntaxTreeNode, ...]
     addresses: tuple[str, ...]
-    """Addresses of links that are made of values, or lack one: the mark of each follows those of the values."""
+    """Addresses of links that are made of values or are missing: their marks follow those of the values."""
 
 
 class _Markdown(MarkdownIt):
