@@ -12,7 +12,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 from urllib.parse import urlencode
@@ -69,11 +69,19 @@ def placeholder(grant: Grant, path: str) -> str:
 def write_link(rest: str) -> str:
     """For `shopdesk.mail.links`: "17/my/26-014/" → the link. Raises `LookupError` for a grant that is
     gone."""
-    grant_id, _, path = rest.partition("/")
-    grant = Grant.objects.filter(pk=int(grant_id)).first()
-    if grant is None:
-        raise LookupError(f"grant {grant_id} is gone")
-    return link(grant, f"/{path}")
+    return write_links([rest])[rest]
+
+
+def write_links(rests: Collection[str]) -> dict[str, str]:
+    """The same for many, without those whose grant is gone."""
+    parts = {rest: rest.partition("/") for rest in rests}
+    ids = {int(first) for first, _, _ in parts.values() if first.isdecimal()}
+    grants = Grant.objects.in_bulk(ids)
+    return {
+        rest: link(grants[int(first)], f"/{path}")
+        for rest, (first, _, path) in parts.items()
+        if first.isdecimal() and int(first) in grants
+    }
 
 
 def open_door(request: HttpRequest, token: str) -> bool:

@@ -8,5 +8,5 @@ class ClientsConfig(AppConfig):
         from shopdesk.clients import access, stopping
         from shopdesk.mail.links import register
 
-        register("client", access.write_link)
+        register("client", access.write_link, access.write_links)
         register("stop", stopping.write_link)

@@ -274,5 +274,6 @@ def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
 def _taken_out(email: Email) -> bool:
     """Take an email out of the one that it was to go out in, whose words are made anew without it. `False`
     when that one is being handed over."""
+    assert email.bundle_id is not None
     carrier = Email.objects.filter(pk=email.bundle_id, state=Email.State.WAITING)
     return bool(carrier.update(**UNWORDED))

@@ -24,6 +24,7 @@ from shopdesk.base import work
 from shopdesk.mail import claims
 from shopdesk.mail.holding import Hours, day_of, hours, next_morning, quiet_until
 from shopdesk.mail.models import Email, Turn
+from shopdesk.mail.queries import to_send
 from shopdesk.mail.still import still_needed
 from shopdesk.mail.words import bundled, words
 
@@ -99,7 +100,7 @@ def _attach(email: Email) -> None:
     """What waits for the same address besides: what is due, is kept for an hour or a day or still gathers;
     and reminders that would not wait."""
     now = timezone.now()
-    waiting = claims.to_send().filter(state=_State.WAITING, to_address=email.to_address, worded_at=None)
+    waiting = to_send().filter(state=_State.WAITING, to_address=email.to_address, worded_at=None)
     soon = now + timedelta(seconds=settings.MAIL_GATHER_SECONDS)
     kept = Q(due_at__lte=now) | Q(held_at__isnull=False) | (~Q(gather="") & Q(due_at__lte=soon))
     found = list(waiting.filter(kept, can_wait=True).values_list("pk", flat=True))

@@ -27,7 +27,7 @@ from django.utils import timezone
 
 from shopdesk.base import blobs, work
 from shopdesk.base.nudge import nudge
-from shopdesk.mail import bundles, claims, pause
+from shopdesk.mail import bundles, claims, links, pause
 from shopdesk.mail.actions import TASK
 from shopdesk.mail.enclosed import look_for_enclosures
 from shopdesk.mail.handing import Away, Broken, Later, Line, Refused
@@ -79,6 +79,8 @@ class _Run:
     """The pause, where it is this run that tries whether it is over."""
     taken: list[Email] = field(default_factory=list)
     """Claimed, and not looked at yet."""
+    links: dict[str, str] = field(default_factory=dict)
+    """Those in what was taken, looked up together."""
 
     def go(self) -> int:
         ends_at = timezone.now() + timedelta(seconds=_RUN_SECONDS)
@@ -137,14 +139,15 @@ class _Run:
                     _make_words(email, sources)
                     fresh.append(email)
         try:
-            with transaction.atomic():
-                ready |= {email.pk for email in fresh if claims.keep_words(email)}
+            ready |= {email.pk for email in claims.keep_all_words(fresh)}
         except (DataError, ValueError):  # words that the database does not take: each alone shows whose
             for email in fresh:
                 with _own_trouble(email), transaction.atomic():
                     if claims.keep_words(email):
                         ready.add(email.pk)
-        return [email for email in batch if email.pk in ready]
+        worded = [email for email in batch if email.pk in ready]
+        self.links = links.written_for(f"{email.text} {email.stop}" for email in worded)
+        return worded
 
     # -- handing over -----------------------------------------------------------------------------------
 
@@ -152,7 +155,7 @@ class _Run:
         """One claimed email. Returns whether the run goes on."""
         ready: tuple[Letter, Sequence[Email]] | None = None
         with _own_trouble(email):
-            ready = _made_ready(email)
+            ready = _made_ready(email, self.links)
         if ready is None or not self._lease_is_long(email):
             return True
         letter, members = ready
@@ -282,7 +285,7 @@ def _own_trouble(email: Email) -> Iterator[None]:
         claims.give_up(email, f"It could not be made: {error}")
 
 
-def _made_ready(email: Email) -> tuple[Letter, Sequence[Email]] | None:
+def _made_ready(email: Email, written: dict[str, str]) -> tuple[Letter, Sequence[Email]] | None:
     """What is to be handed over, and which emails go out in it; `None` when nothing goes."""
     if email.tries > MOST_TRIES:
         claims.give_up(email, "It was tried again and again and never came to an end.")
@@ -297,7 +300,7 @@ def _made_ready(email: Email) -> tuple[Letter, Sequence[Email]] | None:
     if not still_needed(email):
         claims.not_needed(email)
         return None
-    return message(email), ()
+    return message(email, written), ()
 
 
 def _is_fresh(email: Email) -> bool:

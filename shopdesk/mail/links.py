@@ -4,19 +4,24 @@ key, is put in when the email is handed over, and is written down nowhere."""
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from html import escape
 
 from django.conf import settings
 
 SCHEME = "shopdesk-link:"
 _PLACEHOLDER = re.compile(SCHEME + r"([a-z]+)/([\w./%~+-]*)", re.ASCII)
+WriteAll = Callable[[Collection[str]], Mapping[str, str]]
 _writers: dict[str, Callable[[str], str]] = {}
+_writers_of_many: dict[str, WriteAll] = {}
 
 
-def register(kind: str, write: Callable[[str], str]) -> None:
-    """`write` gets what stands after "kind/" and returns an absolute address, or raises `LookupError`."""
+def register(kind: str, write: Callable[[str], str], write_all: WriteAll | None = None) -> None:
+    """`write` gets what stands after "kind/" and returns an absolute address, or raises `LookupError`.
+    `write_all` does the same for many in one statement, and leaves out what leads nowhere."""
     _writers[kind] = write
+    if write_all is not None:
+        _writers_of_many[kind] = write_all
 
 
 def desk_placeholder(path: str) -> str:
@@ -50,6 +55,20 @@ def _written(found: re.Match[str], written: dict[str, str] | None) -> str:
     if found[0] not in known:
         known[found[0]] = _writers[found[1]](found[2])
     return known[found[0]]
+
+
+def written_for(texts: Iterable[str]) -> dict[str, str]:
+    """The links in many texts, as far as they can be written together: for `put_in`'s `written`."""
+    asked: dict[str, set[str]] = {}
+    for text in texts:
+        for kind, rest in _PLACEHOLDER.findall(text):
+            if kind in _writers_of_many:
+                asked.setdefault(kind, set()).add(rest)
+    return {
+        f"{SCHEME}{kind}/{rest}": link
+        for kind, rests in asked.items()
+        for rest, link in _writers_of_many[kind](rests).items()
+    }
 
 
 def hinted(text: str) -> str:

@@ -34,8 +34,9 @@ class DeadLink(Exception):
     """A link in the words leads nowhere any more."""
 
 
-def message(email: Email) -> Letter:
+def message(email: Email, written: dict[str, str] | None = None) -> Letter:
     """The message of an email whose words are made, with real links in it: handed over and then forgotten.
+    Links that are `written` already are not asked for again.
 
     The same bytes at every try. With it goes what the emails bundled in it carry. A picture that is gone is
     left out. Raises `BadAddress`, `DeadLink`, `blobs.NotYet`, or `blobs.Gone` for a document.
@@ -47,7 +48,7 @@ def message(email: Email) -> Letter:
     for lost in carried.lost:
         html, text = frame.without_picture(html, lost.cid), frame.without_line(text, lost.says)
     try:
-        written: dict[str, str] = {}
+        written = {} if written is None else written
         text, html = links.put_in(text, written), links.put_into_html(html, written)
         stop = links.put_in(email.stop, written)
     except (LookupError, ValueError) as error:

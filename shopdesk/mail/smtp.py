@@ -14,21 +14,27 @@ class Smtp(EmailBackend):
     server has not heard of that."""
 
     def _send(self, email_message: Any) -> bool:
-        if not isinstance(email_message, Letter) or not email_message.international:
+        if not isinstance(email_message, Letter):
             return bool(super()._send(email_message))  # type: ignore[misc]
         line = self.connection
         assert line is not None
-        line.ehlo_or_helo_if_needed()
-        if not line.has_extn("smtputf8"):
-            whose = next(one for one in [*email_message.to, email_message.from_email] if not one.isascii())
-            raise BadAddress(
-                f"“{whose}” has letters before the @ that the shop's mail server does not take (RFC 6531). "
-                "Ask for another address."
-            )
+        options: list[str] = []
+        if email_message.international:
+            line.ehlo_or_helo_if_needed()
+            if not line.has_extn("smtputf8"):
+                whose = next(
+                    one for one in [*email_message.to, email_message.from_email] if not one.isascii()
+                )
+                raise BadAddress(
+                    f"“{whose}” has letters before the @ that the shop's mail server does not take "
+                    "(RFC 6531). Ask for another address."
+                )
+            options = ["SMTPUTF8", "BODY=8BITMIME"]
+        # A letter's addresses have been looked at already (`message`): Django would parse them anew.
         line.sendmail(
             email_message.from_email,
             email_message.recipients(),
             email_message.message().as_bytes(linesep="\r\n"),
-            mail_options=["SMTPUTF8", "BODY=8BITMIME"],
+            mail_options=options,
         )
         return True

@@ -4,6 +4,7 @@ turned out not to be needed."""
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import transaction
@@ -46,7 +47,7 @@ def test_a_line_that_stands_still_is_said_with_a_press(
     emails: list[Email],
     nudged: list[str],
     page: str,
-    django_capture_on_commit_callbacks: object,
+    django_capture_on_commit_callbacks: Any,
 ) -> None:
     stand_still(minutes=20)
     text = desk.get(reverse(page)).content.decode()

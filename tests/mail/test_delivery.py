@@ -14,7 +14,7 @@ from django.utils import timezone
 from shopdesk.base import blobs
 from shopdesk.base import work as works
 from shopdesk.mail import claims, delivery, links
-from shopdesk.mail.actions import Enclose, Person, again
+from shopdesk.mail.actions import Enclose, Person, again, readdress
 from shopdesk.mail.delivery import deliver_all
 from shopdesk.mail.message import message
 from shopdesk.mail.models import Email
@@ -160,7 +160,7 @@ def test_killed_after_the_servers_yes_it_goes_out_again_as_the_same(
 
     email = note()
     with monkeypatch.context() as patch:
-        patch.setattr(works, "finish", killed)
+        patch.setattr(claims, "finish", killed)
         with pytest.raises(Killed):
             deliver_all()
     assert fresh(email).state == "under way"
@@ -199,6 +199,87 @@ def test_who_lost_the_lease_neither_words_nor_ends_it(note: Any, server: Any) ->
     assert fresh(email).tries == 2
 
 
+@pytest.mark.parametrize("meanwhile", ["nothing", "under way", "put off", "given up", "done"])
+def test_a_yes_that_comes_after_the_lease_counts_all_the_same(
+    note: Any, server: Any, clock: Any, meanwhile: str
+) -> None:
+    """The server stalls; another worker takes the email over, and may have come to another end."""
+    email = note()
+    (slow,) = claims.due(1, delivery.LEASE)
+    delivery._make_words(slow)
+    assert claims.keep_words(slow)
+    clock.forward(minutes=6)
+    if meanwhile != "nothing":
+        (quick,) = claims.abandoned(delivery.LEASE)
+        if meanwhile == "put off":
+            assert works.put_off(quick, timedelta(minutes=1), "451 later")
+        elif meanwhile == "given up":
+            assert claims.give_up(quick, "554 this came before")
+        elif meanwhile == "done":
+            assert claims.finish(quick)
+    assert claims.finish(slow) is (meanwhile != "done")
+    gone = fresh(email)
+    assert (gone.state, gone.trouble, gone.lease) == ("done", "", None)
+    if meanwhile == "under way":
+        assert claims.give_up(quick, "554 this came before") is False, "its ending changes nothing any more"
+    clock.forward(hours=1)
+    assert deliver_all() == 0
+    assert fresh(email).state == "done"
+
+
+def test_a_late_yes_says_nothing_about_what_is_another_email_by_now(
+    note: Any, server: Any, clock: Any
+) -> None:
+    """The owner has corrected the address meanwhile, or pressed to send it again."""
+    corrected, pressed = note(), note(to=Person("Zoë", "zoe@example.com"))
+    slow = claims.due(2, delivery.LEASE)
+    assert len(claims.keep_all_words([_worded(email) for email in slow])) == 2
+    for email in (corrected, pressed):
+        Email.objects.filter(pk=email.pk).update(state="failed", lease=None, trouble="550")
+    readdress(Email.objects.filter(pk=corrected.pk), Person("Ottoline", "new@example.com"))
+    again(fresh(pressed))
+    assert [claims.finish(email) for email in slow] == [False, False]
+    assert [fresh(email).state for email in (corrected, pressed)] == ["failed", "waiting"]
+
+
+def _worded(email: Email) -> Email:
+    delivery._make_words(email)
+    return email
+
+
+def test_words_of_a_batch_are_kept_but_for_what_was_taken_over(note: Any, server: Any) -> None:
+    emails = [note(words=f"number {n}") for n in range(4)]
+    batch = claims.due(4, delivery.LEASE)
+    Email.objects.filter(pk=emails[1].pk).update(state="done", lease=None)
+    kept = claims.keep_all_words([_worded(email) for email in batch])
+    assert kept == [emails[0], emails[2], emails[3]]
+    assert [bool(fresh(email).worded_at) for email in emails] == [True, False, True, True]
+    assert fresh(emails[2]).worded_at == batch[2].worded_at
+    assert (fresh(emails[2]).html, fresh(emails[2]).text) == (batch[2].html, batch[2].text)
+
+
+def test_a_stalling_server_does_not_hand_over_what_somebody_else_has_taken(
+    note: Any, server: Any, clock: Any, monkeypatch: Any
+) -> None:
+    """The first of a batch takes longer than the lease; the others were taken over meanwhile."""
+    emails = [note(to=Person(f"Person {n}", f"person{n}@example.com")) for n in range(4)]
+    taken = server.send_messages
+
+    def stall(line: Any, letters: Any) -> int:
+        if not server.tried:
+            server.tried.append(letters[0])
+            clock.forward(minutes=6)
+            assert deliver_all() == 4, "another worker, while this one waits"
+        return int(taken(line, letters))
+
+    monkeypatch.setattr(server, "send_messages", stall)
+    assert deliver_all() == 1
+    to = [letter.to[0] for letter in server.taken]
+    assert sorted(to) == ["person0@example.com", *(email.to_address for email in emails)]
+    assert len({letter.extra_headers["Message-ID"] for letter in server.taken}) == 4
+    assert [fresh(email).state for email in emails] == ["done"] * 4
+
+
 def test_an_email_that_kills_its_worker_is_given_up_in_the_end(note: Any, server: Any) -> None:
     email = note()
     Email.objects.update(tries=delivery.MOST_TRIES)
@@ -227,7 +308,7 @@ def test_a_bug_in_one_email_does_not_stop_the_others(note: Any, server: Any, mon
     first, second = note(), note()
     real, calls = message, []
 
-    def once_broken(email: Email) -> EmailMultiAlternatives:
+    def once_broken(email: Email, *written: Any) -> EmailMultiAlternatives:
         calls.append(email)
         if len(calls) == 1:
             raise RuntimeError("a bug")

@@ -104,6 +104,7 @@ def test_the_first_may_go_at_once_and_what_follows_soon_gathers(note: Any, setti
     first = note(**message, items=[{"text": "one"}])
     assert first.due_at == first.made_at
     claimed = works.claim(to_send(), lease=timedelta(minutes=1))
+    assert claimed is not None
     assert claimed == first
     assert works.finish(claimed)
     second = note(**message, items=[{"text": "two"}])

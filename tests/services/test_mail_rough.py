@@ -37,7 +37,7 @@ django.setup()
 from shopdesk.base import work
 from shopdesk.mail import delivery
 delivery.LEASE = timedelta(seconds=2)      # the real ones are minutes: nobody waits that long for a test
-work.growing_wait = lambda tries: timedelta(seconds=0.2)
+work.growing_wait = lambda tries, **span: timedelta(seconds=0.2)
 while True:
     delivery.deliver_all()
     time.sleep(0.05)

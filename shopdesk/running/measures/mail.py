@@ -14,13 +14,12 @@ from django.db import connection, transaction
 from django.test.utils import override_settings
 from django.utils import timezone
 
-from shopdesk.base import work
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission
+from shopdesk.mail import claims
 from shopdesk.mail.delivery import LEASE, deliver_all
 from shopdesk.mail.message import message
 from shopdesk.mail.models import Email
-from shopdesk.mail.queries import to_send
 from shopdesk.running.measures.sink import sink
 from shopdesk.running.measures.timing import Ratio, in_turn
 
@@ -93,7 +92,7 @@ def claim(*, few: int, many: int, rounds: int) -> Ratio:
 
 def _smtp(port: int) -> dict[str, object]:
     return {
-        "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
+        "EMAIL_BACKEND": "shopdesk.mail.smtp.Smtp",
         "EMAIL_HOST": "127.0.0.1",
         "EMAIL_PORT": port,
         "EMAIL_HOST_USER": "",
@@ -111,7 +110,7 @@ def _write(commission: Commission, emails: int) -> None:
 
 
 def _take() -> None:
-    if work.claim(to_send(), lease=LEASE) is None:
+    if not claims.due(1, LEASE):
         raise AssertionError("There was no email to claim.")
 
 
