@@ -27,21 +27,21 @@ from shopdesk.photos.models import Picture
 from shopdesk.progress.queries import updates_of
 from shopdesk.quotes.expiry import waits_for_follow_up
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.models import Shop
 from shopdesk.visits.queries import visits_of
 
 _SAID = 10
 """How much of the conversation stands on the commission's page; the rest is a press away."""
 
 
-def commission_page(commission: Commission) -> dict[str, Any]:
+def commission_page(commission: Commission, shop: Shop) -> dict[str, Any]:
     """What the steps know of one commission, under the names that the templates use."""
     said = timeline(commission, _SAID)
     visits = visits_of(commission)
     quote = open_quote(commission)
     return {
         "quote": quote,
-        "run_out": quote is not None and waits_for_follow_up(quote, commission, today_at(the_shop())),
+        "run_out": quote is not None and waits_for_follow_up(quote, commission, today_at(shop)),
         "draft": draft_of(commission),
         "quotes": history(commission),
         "acceptance": acceptance_of(commission),

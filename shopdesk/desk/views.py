@@ -79,7 +79,7 @@ def commission(request: DeskRequest, number: str) -> HttpResponseBase:
     one = at_desk(number)
     moves = [(step, unmet(one, step)) for step in open_steps(one)]
     shots = shots_of(one)
-    known = commission_page(one)
+    known = commission_page(one, request.shop)
     page = render(
         request,
         "desk/commission.html",
@@ -119,7 +119,7 @@ def docket(request: DeskRequest, number: str) -> HttpResponseBase:
             "commission": one,
             "pieces": list(one.pieces.all()),
             "face": faces([one.pk]).get(one.pk),
-            **commission_page(one),
+            **commission_page(one, request.shop),
         },
     )
 

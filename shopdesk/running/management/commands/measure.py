@@ -53,8 +53,8 @@ class Command(BaseCommand):
                 pictures.measure(rounds=1, size=SMALL_PHOTO) if quick else pictures.measure(),
             ]
             self._say_ratios(ratios)
-            statements.count(made, commissions=1)  # fills whatever is filled once
             asked = 3 if quick else world.FIRST
+            statements.count(made, commissions=asked)  # what is read once and kept, and noted as seen
             few = statements.count(made, commissions=asked)
             world.grow(many)
             compared = statements.compared(few, statements.count(made, commissions=asked))
