@@ -32,18 +32,18 @@ class Channel(filesystem.Channel):
         except OSError as error:
             raise ChannelError(f"Cannot add a nudge to {folder}") from error
 
-    def _get(self, queue: str) -> Any:
+    def _get(self, queue: str, timeout: float | None = None) -> Any:
         try:
             return super()._get(queue)
         except ValueError as error:
             raise Empty from error
 
-    def _queue_bind(self, exchange: str, routing_key: str, pattern: str, queue: str) -> None:
+    def _queue_bind(self, exchange: str, routing_key: str, pattern: str | None, queue: str) -> None:
         try:
             super()._queue_bind(exchange, routing_key, pattern, queue)
         except ValueError:  # somebody died while writing it down, or is at it: begin it anew
             with contextlib.suppress(FileNotFoundError):
-                self._exchange_file(exchange).unlink()
+                (Path(self.control_folder) / f"{exchange}.exchange").unlink()
             super()._queue_bind(exchange, routing_key, pattern, queue)
 
 
