@@ -124,7 +124,7 @@ def finish(email: Email, members: Sequence[Email] = ()) -> bool:
 def _finish_alone(email: Email) -> bool:
     """`work.finish`, for the many."""
     values = {
-        "state": _State.DONE,
+        "state": _State.DONE.value,
         "done_at": timezone.now(),
         "trouble": "",
         "lease": None,
@@ -151,12 +151,13 @@ def _guarded(*names: str) -> str:
 
 
 def _guard(email: Email) -> list[Any]:
-    guards = (("id", email.pk), ("lease", email.lease), ("state", _State.UNDER_WAY))
+    guards = (("id", email.pk), ("lease", email.lease), ("state", _State.UNDER_WAY.value))
     return [_stored(name, value) for name, value in guards]
 
 
 def _stored(name: str, value: Any) -> Any:
-    return _FIELDS[name].get_db_prep_save(value, connection)
+    """As the database stores it; a text is stored as it is."""
+    return value if value is None or type(value) is str else _FIELDS[name].get_db_prep_save(value, connection)
 
 
 def _finish_late(email: Email) -> bool:

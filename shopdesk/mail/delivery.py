@@ -79,6 +79,8 @@ class _Run:
     """The pause, where it is this run that tries whether it is over."""
     taken: list[Email] = field(default_factory=list)
     """Claimed, and not looked at yet."""
+    long_line: bool = False
+    """Whether the last batch was a whole one."""
     links: dict[str, str] = field(default_factory=dict)
     """Those in what was taken, looked up together."""
 
@@ -117,17 +119,25 @@ class _Run:
         return False
 
     def _take(self) -> bool:
-        """Claim what is next. `False` when nothing is."""
-        while left := claims.abandoned(LEASE):
-            if not left[0].can_wait or bundles.may_still_go(left[0]):
-                self.taken = left
-                return True
-        self.taken = claims.due(1 if self.trial else BATCH, LEASE)
+        """Claim what is next. `False` when nothing is. What somebody else has left is looked for at first,
+        and when there is no more than a batch in line."""
+        if not self.long_line and self._take_left():
+            return True
+        most = 1 if self.trial else BATCH
+        self.taken = claims.due(most, LEASE)
+        self.long_line = len(self.taken) == most
         if self.taken:
             self.taken = self._with_words(self.taken)
             return True
         self.taken = bundles.next_one(LEASE)
-        return bool(self.taken)
+        return bool(self.taken) or self._take_left()
+
+    def _take_left(self) -> bool:
+        while left := claims.abandoned(LEASE):
+            if not left[0].can_wait or bundles.may_still_go(left[0]):
+                self.taken = left
+                return True
+        return False
 
     def _with_words(self, batch: Sequence[Email]) -> list[Email]:
         """Make the words of several and keep them at one stroke."""
