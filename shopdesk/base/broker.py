@@ -23,7 +23,7 @@ SCHEME = "files"
 
 
 class Channel(filesystem.Channel):
-    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:
+    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:  # type: ignore[override]  # as in kombu
         folder, name = Path(self.data_folder_out), f"{monotonic() * 1000:.0f}_{uuid.uuid4()}"
         part = folder / f"{PART}{name}"
         try:

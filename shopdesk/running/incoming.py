@@ -61,8 +61,7 @@ def returned(email: Email, at: datetime) -> bytes:
     status.set_payload([server, recipient])
     head = MIMEPart(policy=SMTP)
     head.set_content(f"Message-ID: {email.message_id}\nTo: {email.to_address}\n", subtype="rfc822-headers")
-    for part in (words, status, head):
-        letter.attach(part)
+    letter.set_payload([words, status, head])
     return letter.as_bytes()
 
 
