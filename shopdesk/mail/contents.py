@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from shopdesk.mail.entities import Entity
-from shopdesk.mail.hypertext import Embedded, lines_of_html, taken_out
+from shopdesk.mail.hypertext import Embedded, lines_of_html, taken_out, without
 from shopdesk.mail.lines import Line, lines_of
 from shopdesk.mail.pictures import MOST, Part, is_ornament, may_be_picture, mime_of, named, sized
 from shopdesk.mail.quoted import Cut, cut, text_of_lines
@@ -36,6 +36,7 @@ _REPORTS = (
 )
 _STUB_LETTERS = 300
 _CALENDAR_BYTES = 100_000
+_PARAM = re.compile(r"<(/)?param>", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -206,7 +207,7 @@ class _Finds:
             return _Text(plain=lines_of(self._letters(entity), flowed=flowed, delsp=delsp))
         markup = entity.letters()  # all of it: the pictures that stand in it as data are no text
         if entity.mime != "text/html":  # RFC 1896
-            markup = re.sub(r"<param>.*?</param>", "", markup.replace("<<", "&lt;").replace("\n", "<br>"))
+            markup = without(markup.replace("<<", "&lt;").replace("\n", "<br>"), _PARAM)
         markup, embedded = taken_out(markup)
         self.files += [(one, True) for one in embedded]
         read = self.room.take(len(markup))

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from email.message import Message
+from itertools import islice
 
 from shopdesk.mail.charsets import base64_bytes, header_text, text_of
 
@@ -23,6 +24,7 @@ FIELD_CHARS = 32 * 1024
 """What is longer is cut off: nobody's name is, and reading it takes quadratic time in places."""
 _PARAMETERS = 4000
 _MOST_TRIES = 20_000
+_MOST_GUESSES = 20
 _MOST_LINES = 1_000_000
 
 _FIELD = re.compile(rb"([!-9;-~]{1,200})[ \t]*:")
@@ -223,9 +225,8 @@ class _Reader:
     def _guess(self, whole: Entity) -> bytes:
         """The boundary of a multipart that does not name it: its first line that looks like one and comes
         again."""
-        for found in _LIKE_A_BOUNDARY.finditer(
-            self.raw, whole.start, min(whole.end, whole.start + HEAD_BYTES)
-        ):
+        like = _LIKE_A_BOUNDARY.finditer(self.raw, whole.start, min(whole.end, whole.start + HEAD_BYTES))
+        for found in islice(like, _MOST_GUESSES):  # each is looked for in all that follows
             if self.raw.find(b"\n--" + found[1], found.end(), whole.end) >= 0:
                 return found[1]
         return b""
@@ -263,7 +264,7 @@ def head(raw: bytes, start: int, end: int) -> tuple[list[tuple[str, str]], int]:
 
 
 def _unfolded(fields: list[tuple[str, bytearray]]) -> list[tuple[str, str]]:
-    return [(name, text_of(bytes(value[:FIELD_CHARS])).strip()) for name, value in fields]
+    return [(name, text_of(bytes(value[:FIELD_CHARS])).replace("\0", "").strip()) for name, value in fields]
 
 
 def _mime(value: str, default: str) -> str:
@@ -278,9 +279,7 @@ def _text_from_base64(body: bytes, charset: str) -> str:
     """Text that says it is base64. What is not, from some line on (a footer that a list added, or all of it),
     is read as it stands."""
     at = 0
-    for found in _BASE64_LINE.finditer(body):
-        if found.start() != at:
-            break
+    while at < len(body) and (found := _BASE64_LINE.match(body, at)):  # and looked for nowhere else
         at = found.end()
     coded, rest = base64_bytes(body[:at]), body[at:]
     if rest.strip() and _CONTROLS.search(coded):
@@ -291,7 +290,7 @@ def _text_from_base64(body: bytes, charset: str) -> str:
 _CONTROLS = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]|[\x80-\xff](?![\x80-\xff])(?<![\x80-\xff].)")
 """What decoding plain words as if they were base64 brings forth."""
 _BASE64_LINE = re.compile(
-    rb"[ \t]*(?:[A-Za-z0-9+/=]*|[A-Za-z0-9+/=]{40,}[^\s][A-Za-z0-9+/=]*)[ \t]*(?:\r\n|\n|\r|\Z)"
+    rb"[ \t]*(?:[A-Za-z0-9+/=]*|[A-Za-z0-9+/=]{40,}[^\sA-Za-z0-9+/=][A-Za-z0-9+/=]*)[ \t]*(?:\r\n|\n|\r|\Z)"
 )
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from html import unescape
+from itertools import islice
 from typing import Any
 from urllib.parse import unquote, unquote_to_bytes
 
@@ -84,6 +85,20 @@ def taken_out(markup: str) -> tuple[str, list[Embedded]]:
     return _DATA.sub(away, markup), embedded
 
 
+def without(markup: str, edge: re.Pattern[str]) -> str:
+    """The markup without what stands from an edge on to the next that closes (which has a first group). What
+    never closes stays. Goes over it once, whatever is in it: a pattern for all of it would begin anew at
+    each edge."""
+    said, kept, opened = [], 0, -1
+    for found in edge.finditer(markup):
+        if found[1] is None:
+            opened = found.start() if opened < 0 else opened
+        elif opened >= 0:
+            said.append(markup[kept:opened])
+            kept, opened = found.end(), -1
+    return "".join([*said, markup[kept:]])
+
+
 def lines_of_html(markup: str) -> list[Line]:
     """The lines that a reader of the HTML sees, with blank ones between paragraphs. Never raises for bad
     markup."""
@@ -109,11 +124,11 @@ _MOST_EMBEDDED = 50
 _DATA = re.compile(
     r"data:([\w/+.-]{0,80})(?:;[\w=-]{1,80}){0,4}?(;base64)?,([A-Za-z0-9+/=%\s]{200,})", re.IGNORECASE
 )
-_UNREAD = re.compile(r"<(style|script|title)\b.*?</\1\s*>", re.IGNORECASE | re.DOTALL)
+_UNREAD = re.compile(r"<(?:(/)(?:style|script|title)\s*>|(?:style|script|title)\b)", re.IGNORECASE)
 
 
 def _bare(markup: str) -> list[str]:
-    words = unescape(re.sub(r"<[^<>]*>", "\n", _UNREAD.sub("", markup)))
+    words = unescape(re.sub(r"<[^<>]*>", "\n", without(markup, _UNREAD)))
     return [line.strip() for line in words.split("\n") if line.strip()]
 
 
@@ -233,7 +248,8 @@ class _Writer:
     def _address(self, element: Any) -> None:
         """A link says where it leads, where its own words do not."""
         href = "".join(str(element.get("href") or "").split())
-        said = "".join("".join(element.itertext()).split())
+        parts = islice(element.itertext(), _LOOKED_AT)  # links may stand within links, each with all the rest
+        said = "".join("".join(part[:_LONGEST_ADDRESS].split()) for part in parts)
         plain = re.sub(r"^(?:https?://|mailto:|tel:)", "", href).rstrip("/").lower()
         if not said or not href.lower().startswith(("http://", "https://", "mailto:", "tel:")):
             return
@@ -257,6 +273,8 @@ class _Writer:
 
 _SPACE = re.compile(r"[\s\u00a0]+")
 _LONGEST_ADDRESS = 500
+_LOOKED_AT = 20
+"""So many pieces of a link's own words, to see whether they are its address."""
 
 
 def _tag(element: Any) -> str:

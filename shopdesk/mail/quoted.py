@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import groupby, takewhile
+from itertools import accumulate, groupby, takewhile
 
 from shopdesk.mail import phrases
 from shopdesk.mail.lines import SIGNATURE_LINES, Line, Mark
@@ -181,15 +181,16 @@ class _Knife:
     def _cut_signatures(self) -> None:
         """From "-- " (RFC 3676, section 4.3) to the next line that is theirs already. Programs and people
         drop the space; then it has to be short, and the last thing before what is quoted or the end."""
-        index = 0
+        index = stop = 0
+        said = [0, *accumulate(not line.blank for line in self.lines)]
         while index < self._end:
             if self.theirs[index] or self.lines[index].text not in SIGNATURE_LINES:
                 index += 1
                 continue
-            stop = index
+            stop = max(index, stop)
             while stop < self._end and not self.theirs[stop]:
                 stop += 1
-            size = sum(not line.blank for line in self.lines[index + 1 : stop])
+            size = said[stop] - said[index + 1]
             if self.lines[index].text == SIGNATURE_LINES[0] or size <= _LOOSE_SIGNATURE:
                 self._give(index, stop)
                 index = stop
