@@ -172,6 +172,7 @@ def _only_pressed(pattern: URLPattern) -> bool:
         *("nothing-to-answer", "note", "note-away", "quick-answer-away"),
         *("close-change", "change-noted", "accept-change", "decline-change"),
         *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "address-alive", "email-tell"),
+        *("mailbox-now", "pause-now"),
         # files, and the door that leads on
         *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
         "arrival-raw",
