@@ -39,8 +39,8 @@ RATE = 60
 STALL = 7.0
 """Seconds of the wall's that the mail server sometimes takes to say yes: longer than a lease."""
 NEVER = {f"person{n}@example.com" for n in range(0, EMAILS, 25)}
-ROUGH_SECONDS = 40.0
-CALM_SECONDS = 90.0
+ROUGH_SECONDS = 150.0
+CALM_SECONDS = 120.0
 
 CLOCK = f"""
 import os
@@ -199,10 +199,14 @@ def unended(database: OwnPostgres) -> int:
 
 
 def be_rough(shop: Shop, database: OwnPostgres, broker: OwnRedis, server: RoughServer) -> None:
-    """Something dies every moment, until the time is over or nearly everything has arrived."""
-    began, turn = time.monotonic(), 0
-    while time.monotonic() - began < ROUGH_SECONDS:
-        time.sleep(2.0)
+    """Something dies every few seconds, until most of it has arrived: as soon as ten more have, so that a
+    slow machine is not killed at its start over and over."""
+    end, turn = time.monotonic() + ROUGH_SECONDS, 0
+    while len(server.taken) < EMAILS * 0.8 and time.monotonic() < end:
+        before, at_last = len(server.taken), time.monotonic() + 12
+        time.sleep(1.5)
+        while len(server.taken) < before + 10 and time.monotonic() < at_last:
+            time.sleep(0.1)
         turn += 1
         shop.kill_one(turn % WORKERS)
         if turn % 5 == 2:
@@ -245,7 +249,7 @@ def test_nothing_is_lost_doubled_or_misdirected_whatever_dies(tmp_path: Path) ->
         restarts = database.restarts
 
     # What was meant to happen did.
-    assert shop.kills >= 10
+    assert shop.kills >= 8
     assert restarts >= 2
     assert all(server.did[what] for what in ("later", "drop", "stall", "never")), server.did
 
