@@ -78,7 +78,7 @@ def _to_tell(email: Email, sources: Sources | None = None) -> ToTell:
 @require_safe
 def emails(request: DeskRequest) -> HttpResponseBase:
     search = request.GET.get("q", "").strip()[:100]
-    seen = queries.worker_seen()
+    seen, now = queries.worker_seen(), timezone.now()
     failed, waiting, came_back = queries.failed(), queries.waiting(), queries.came_back()
     sources = Sources()
     page = Paginator(queries.sent(search), A_PAGE).get_page(request.GET.get("page"))
@@ -96,8 +96,9 @@ def emails(request: DeskRequest) -> HttpResponseBase:
             "to_place": queries.to_place().count(),
             "waiting": [(email, subject_of(email, sources)) for email in waiting[:_AT_MOST]],
             "waiting_count": waiting.count(),
-            "pause": queries.standing_pause(timezone.now()),
-            "now": timezone.now(),
+            "pause": queries.standing_pause(now),
+            "held_up": queries.held_up(now).count(),
+            "now": now,
             "not_needed": [(email, subject_of(email, sources)) for email in queries.not_needed()[:A_FEW]],
             "sent": page,
             "search": search,

@@ -118,5 +118,5 @@ def trouble(now: datetime) -> Trouble:
         mailbox=mail.mailbox_trouble(),
         to_place=mail.to_place().count(),
         pause=pause,
-        waiting=mail.waiting_count() if pause else 0,
+        waiting=mail.held_up(now).count() if pause else 0,
     )

@@ -98,9 +98,7 @@ class Line:
 
 def _judged(code: int, said: bytes | str) -> Exception:
     if code in _SHOP_WIDE_CODES:
-        return Broken(
-            f"The mail server says that it cannot be used now: {_answer(code, said)}", shop_wide=True
-        )
+        return Broken(f"{_NOT_NOW} Its answer: “{_answer(code, said)}”.", shop_wide=True)
     words = plain_words(str(code), _answer(code, said))
     return Refused(words) if code >= 500 else Later(words)
 
@@ -114,7 +112,7 @@ def _why(error: Exception) -> str:
     """Why the server cannot be used, in plain words and then in its own."""
     host = getattr(settings, "EMAIL_HOST", "") or "the mail server"
     if isinstance(error, smtplib.SMTPResponseException):
-        return f"{_of_answer(error)} Its answer: “{_answer(error.smtp_code, error.smtp_error)}”"
+        return f"{_of_answer(error)} Its answer: “{_answer(error.smtp_code, error.smtp_error)}”."
     match error:
         case ssl.SSLCertVerificationError():
             words = f"{host} does not show a certificate that can be trusted, so nothing is sent to it."

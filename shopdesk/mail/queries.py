@@ -67,7 +67,12 @@ def waiting() -> QuerySet[Email]:
 def standing_pause(now: datetime, since: timedelta = timedelta(0)) -> Pause | None:
     """The pause of the whole line, where it has held for so long and emails wait for its end."""
     held = Pause.objects.filter(name="out", since__lte=now - since).first()
-    return held if held and waiting().exists() else None
+    return held if held and held_up(now).exists() else None
+
+
+def held_up(now: datetime) -> QuerySet[Email]:
+    """Emails that would be out by now."""
+    return waiting().filter(due_at__lte=now)
 
 
 def waiting_count() -> int:
