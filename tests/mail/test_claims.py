@@ -72,7 +72,7 @@ def _looked_at(plan: dict[str, Any]) -> int:
         {"can_wait": True},
         {"thread": "another that is due"},
     ],
-    ids=str,
+    ids=["done", "failed", "later", "not complete", "told", "can wait, later", "can wait", "another thread"],
 )
 @pytest.mark.parametrize("analyzed", [True, False])
 def test_however_many_others_there_are_a_claim_looks_at_a_handful(
