@@ -19,7 +19,9 @@ from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation.models import Message
 from shopdesk.mail import tags
 from shopdesk.mail.heard import Bounce, Heard
+from shopdesk.mail.lines import lines_of
 from shopdesk.mail.models import Arrival, Email
+from shopdesk.mail.quoted import cut
 from shopdesk.shop.models import User
 from shopdesk.shop.queries import shop_or_none
 
@@ -163,6 +165,13 @@ def _by_shop(mail: Heard, came_at: datetime, home: str, commission: Commission, 
             Verdict.TRAY,
             f"It answers an email to you about {commission.number}, but comes from an address that is not "
             "yours.",
+            thread,
+        )
+    if mail.words and not cut(lines_of(mail.words)).words:
+        return Aside(
+            Verdict.TRAY,
+            f"It answers an email to you about {commission.number}, and nothing of your own stands in it. "
+            "What it quotes or passes on is not sent to the client unasked.",
             thread,
         )
     return Place(commission, Who("owner", person.pk), by_shop=True, upto=read_upto(commission, mail, came_at))

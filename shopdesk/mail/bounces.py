@@ -42,7 +42,9 @@ def is_from_a_server(mail: Entity) -> bool:
     path = mail.get("return-path").strip()
     if path.startswith("<") and not path.strip("<> \t"):
         return True
-    return bool(_SERVER.search(mail.get("from")) or _SERVER.search(path))
+    return any(
+        _SERVER.search(said) if "@" in said else _BARE.search(said) for said in (mail.get("from"), path)
+    )
 
 
 _STATUS_TYPES = ("message/delivery-status", "message/global-delivery-status")
@@ -53,9 +55,10 @@ _ORIGINAL_TYPES = (
     "message/rfc822-headers",
     "message/global-headers",
 )
-_SERVER = re.compile(
-    r"(?<![\w.+-])(?:mailer-?daemon|mail-daemon|postmaster)(?:@|[\s>\"')(]|$)", re.IGNORECASE
-)
+_NAMES = r"(?<![\w.+-])(?:mailer-?daemon|mail-daemon|postmaster)"
+_SERVER = re.compile(f"{_NAMES}@", re.IGNORECASE)
+"""As somebody's address. As a name beside another address it is a person's: an inn is called Postmaster's."""
+_BARE = re.compile(rf"{_NAMES}(?:[\s>\"')(]|$)", re.IGNORECASE)
 _ID = re.compile(r"<[^<>\s]{1,900}>")
 _WORST_FIRST = ("failed", "delayed", "expanded", "relayed", "delivered")
 

@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 from django.conf import settings as configured
 from django.db import OperationalError, transaction
+from django.test import Client as Browser
+from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base import work as works
@@ -249,6 +251,51 @@ def test_nobody_else_speaks_for_the_shop(
     assert arrival.verdict == Verdict.TRAY
     assert "not yours" in arrival.why
     assert not Message.objects.exists()
+
+
+_SUPPLIER = (
+    "---------- Forwarded message ---------\nFrom: Supplier <s@example.com>\n"
+    "Date: Tue, 24 Nov 2026 at 10:00\nSubject: Brass\nTo: <hello@tidewell.example.com>\n\nThey cost you 12."
+)
+
+
+@pytest.mark.parametrize(
+    "nothing",
+    [
+        "On Tue, 24 Nov 2026 at 10:00, Tidewell <hello@tidewell.example.com> wrote:\n> When?\n> Look here",
+        _SUPPLIER,
+    ],
+)
+def test_what_the_owner_only_quotes_or_passes_on_goes_to_no_client(
+    commission: Commission, owner: User, arrive: Arrive, nothing: str
+) -> None:
+    to = tags.reply_address(f"commission {commission.pk} shop")
+    arrival = arrive(nothing, to=to, sender=owner.email)
+    assert (arrival.verdict, arrival.hint) == (Verdict.TRAY, f"commission {commission.pk} shop")
+    assert "nothing of your own" in arrival.why
+    assert not Message.objects.exists()
+    assert not Email.objects.filter(thread=f"commission {commission.pk}").exists()
+
+
+def test_what_the_owner_s_email_quotes_and_carries_stays_at_the_desk(
+    commission: Commission, owner: User, arrive: Arrive, portal: Browser, desk: Browser
+) -> None:
+    to = tags.reply_address(f"commission {commission.pk} shop")
+    costs = [("costs.pdf", "application/pdf", b"%PDF-")]
+    arrive(f"On Friday.\n\n{_SUPPLIER}", to=to, sender=owner.email, attached=costs)
+    arrive(f"Good.\n\n{_SUPPLIER.replace('12', '13')}", to=tags.reply_address(f"commission {commission.pk}"))
+    theirs = [
+        portal.get(reverse(f"portal:{page}", args=[commission.number])) for page in ("commission", "ask")
+    ]
+    for page in theirs:
+        text = page.content.decode()
+        assert "On Friday." in text
+        assert "cost you 13" in text, "they wrote that themselves"
+        assert "cost you 12" not in text
+        assert "costs.pdf" not in text
+    text = desk.get(reverse("desk:answer", args=[commission.number])).content.decode()
+    assert "cost you 12" in text
+    assert "costs.pdf" in text
 
 
 # -- robots and loops --------------------------------------------------------------------------------------

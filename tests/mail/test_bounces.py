@@ -183,3 +183,18 @@ def test_statuses() -> None:
     assert status_of("5.1.1 (bad)", "") == "5.1.1"
     assert status_of("", "550 no") == "5.0.0"
     assert status_of("", "version 1.5.1.1", "port 25") == ""
+
+
+@pytest.mark.parametrize(
+    ("sender", "by_server"),
+    [
+        ('"The Old Postmaster House" <stay@example.com>', False),
+        ("Jo (postmaster) <jo@example.com>", False),
+        ("Mail Delivery Subsystem <MAILER-DAEMON@mx.example.com>", True),
+        ("MAILER-DAEMON (Mail Delivery System)", True),
+        ("postmaster@example.com", True),
+    ],
+)
+def test_a_house_may_be_called_like_a_mail_server(sender: str, by_server: bool) -> None:
+    said = heard(f"From: {sender}\nSubject: The desk\n\nThe darker one.".encode())
+    assert bool(said.automatic) is by_server
