@@ -24,6 +24,8 @@ from shopdesk.photos.models import Picture
 LONGEST = 5000
 LONGEST_BY_MAIL = 20_000
 """What is longer goes on among what is folded away."""
+LONGEST_QUOTED = 100_000
+"""Of what an email quotes, in the conversation: its file has the whole. A page reads every message."""
 LONGEST_NOTE = 2000
 
 
@@ -106,7 +108,7 @@ def _written(
     text = text.strip()
     if came_by == Message.CameBy.MAIL:  # it is here already, and is kept however long or bare it is
         text, more = text[:LONGEST_BY_MAIL], text[LONGEST_BY_MAIL:]
-        quoted = f"{more}\n\n{quoted}" if more else quoted
+        quoted = (f"{more}\n\n{quoted}" if more else quoted)[:LONGEST_QUOTED]
     elif not text and not pictures:
         raise Refused("Write a few words first.", field="text")
     elif len(text) > LONGEST:

@@ -18,7 +18,7 @@ from shopdesk.commissions import reminders
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.queries import at_desk
 from shopdesk.commissions.switches import SAID, kinds_off, switch, switch_kind
-from shopdesk.mail.catalogue import About, about
+from shopdesk.mail.catalogue import About
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 
 
@@ -101,11 +101,10 @@ def client_emails(request: DeskRequest, number: str) -> HttpResponseBase:
 
 def _kind_pressed(request: DeskRequest, page: str, whose: str, **about_whom: object) -> HttpResponseBase:
     kind, on = request.POST.get("kind", ""), request.POST.get("press") == "on"
+    title = next((one.about.title for one in reminders.kinds() if one.kind == kind), "")
 
     def do() -> str:
         switch_kind(kind, on=on, who=owner_of(request), **about_whom)  # type: ignore[arg-type]
         return page
 
-    return pressed(
-        request, do, back=page, said=f"“{about(kind).title}” is switched {'on' if on else 'off'}{whose}."
-    )
+    return pressed(request, do, back=page, said=f"“{title}” is switched {'on' if on else 'off'}{whose}.")

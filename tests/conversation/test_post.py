@@ -298,6 +298,16 @@ def test_what_the_owner_s_email_quotes_and_carries_stays_at_the_desk(
     assert "costs.pdf" in text
 
 
+def test_a_conversation_holds_so_much_of_what_is_quoted_and_the_file_the_whole(
+    commission: Commission, tag: str, arrive: Arrive
+) -> None:
+    quoted = "".join(f"> {number} and more words than anybody reads\n" for number in range(4000))
+    arrival = arrive(f"Yes.\n\nOn 24 Nov 2026, Tidewell <hello@example.com> wrote:\n{quoted}", to=tag)
+    message = Message.objects.get(arrival=arrival)
+    assert (message.text, len(message.quoted)) == ("Yes.", 100_000)
+    assert b"> 3999 and more" in arrivals.raw_of(arrival)
+
+
 # -- robots and loops --------------------------------------------------------------------------------------
 
 

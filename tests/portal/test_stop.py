@@ -278,3 +278,18 @@ def test_the_desk_switches_at_each_level(
         "switched off since"
         in desk.get(reverse("desk:commission", args=[commission.number])).content.decode()
     )
+
+
+@pytest.mark.parametrize("kind", ["nothing-like-it", "x" * 5000, "../../pyproject", ""])
+def test_the_desk_is_told_that_there_is_no_such_reminder(
+    desk: Browser, commission: Commission, kind: str
+) -> None:
+    number = commission.number
+    for page in (
+        reverse("desk:reminders"),
+        reverse("desk:commission-reminders", args=[number]),
+        reverse("desk:client-emails", args=[number]),
+    ):
+        answer = desk.post(page, {"kind": kind, "press": "off"}, follow=True)
+        assert "There is no such reminder." in answer.content.decode()
+    assert not ReminderOff.objects.exists()
