@@ -121,6 +121,12 @@ def _address(said: str) -> str:
 
 
 def _sender(mail: Entity) -> tuple[str, str]:
+    """Who wrote. Where From names several, it is the one in <>; else nobody's address: the mail server that
+    let it through may have vouched for another of them than we would read."""
+    said = ", ".join(mail.all("from"))
+    if len({address for _, address in _people(said) if address}) > 1:
+        sole = re.fullmatch(r"([^<>,;]*)<([^<>,;]*)>\s*", said)
+        return clean_name(header_text(sole[1] if sole else said)), _address(sole[2]) if sole else ""
     for field in ("from", "sender", "reply-to", "return-path"):
         for name, address in _people(mail.get(field)):
             if address:

@@ -51,6 +51,24 @@ def test_tricks_in_names_and_subjects() -> None:
     assert made.subject == "abc Ottoline Brask"
 
 
+@pytest.mark.parametrize(
+    ("field", "name", "address"),
+    [
+        ("From: o@example.com <o@example.com>", "", "o@example.com"),
+        ("From: o@example.com <x@elsewhere.example.com>", "o@example.com", "x@elsewhere.example.com"),
+        ("From: o@example.com via x <x@example.com>", "o@example.com via x", "x@example.com"),
+        ("From: o@example.com, x@example.com", "o@example.com, x@example.com", ""),
+        ("From: <o@example.com> <x@example.com>", "<o@example.com> <x@example.com>", ""),
+        ("From: o@example.com\nFrom: x@example.com", "o@example.com, x@example.com", ""),
+        ("From: o@example.com\nFrom: o@example.com", "", "o@example.com"),
+    ],
+)
+def test_of_several_senders_none_is_made_up(field: str, name: str, address: str) -> None:
+    """RFC 7489, section 6.6.1: which of several a receiver vouches for is its own affair."""
+    made = heard(f"{field}\nSubject: x\n\nHi".encode())
+    assert (made.from_name, made.from_address) == (name, address)
+
+
 def test_a_line_break_in_an_encoded_word_is_no_field() -> None:
     coded = base64.b64encode(b"x\r\nBcc: everybody@example.com\r\n\r\n<b>").decode()
     made = heard(f"From: o@example.com\r\nSubject: =?utf-8?b?{coded}?=\r\n\r\nHi".encode())
@@ -70,7 +88,7 @@ def test_a_line_break_in_an_encoded_word_is_no_field() -> None:
         (b"Nobody in particular", "Nobody in particular", ""),
         (b"<>", "<>", ""),
         (b"((((" * 5000 + b" <o@example.com>", "", "o@example.com"),
-        (b"a <a@example.com>, b <b@example.com>", "a", "a@example.com"),
+        (b"a <a@example.com>, b <b@example.com>", "a <a@example.com>, b <b@example.com>", ""),
         (b"=?utf-8?q?a=40evil=2Eexample?= <o@example.com>", "a@evil.example", "o@example.com"),
         (b"=?no-such-charset?q?K=E4te?= <k@example.com>", "Käte", "k@example.com"),
         (b"=?utf-8?b?!!!?= <k@example.com>", "", "k@example.com"),
