@@ -157,13 +157,10 @@ def _gathered_until(thread: str, key: str, now: datetime, first_at_once: bool) -
 
 
 def _new(values: dict[str, Any]) -> Email:
-    earlier = list(
-        Email.objects.filter(thread=values["thread"], way=Email.Way.EMAIL)
-        .exclude(thread="")
-        .exclude(can_wait=True, state=Email.State.WAITING)  # nothing answers what has not gone out
-        .order_by("-id")
-        .values_list("message_id", "references")[:_REFERENCES]
-    )
+    before = Email.objects.filter(thread=values["thread"], way=Email.Way.EMAIL).exclude(thread="")
+    if not values["can_wait"]:  # it may go out first, and answers nothing that has not
+        before = before.exclude(can_wait=True, state=Email.State.WAITING)
+    earlier = list(before.order_by("-id").values_list("message_id", "references")[:_REFERENCES])
     line: list[str] = []
     if earlier:
         first = (earlier[-1][1].split() or [earlier[-1][0]])[0]
