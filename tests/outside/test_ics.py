@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from email import message_from_bytes
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -165,7 +166,7 @@ def sent(
     return [
         part
         for mail in mailbox
-        for part in mail.message().walk()
+        for part in message_from_bytes(mail.message().as_bytes(linesep="\r\n")).walk()
         if part.get_content_type() == "text/calendar"
     ]
 
