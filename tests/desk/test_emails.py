@@ -184,7 +184,9 @@ def test_a_broken_template_breaks_no_page(desk: Any) -> None:
     one = letter(kind="never-written")
     letter(Person("Barnaby", ""), kind="never-written")
     assert "Never written" in desk.get(PAGE).content.decode()
-    assert "There are no words for the email" in desk.get(reverse("desk:email", args=[one.pk])).content.decode()
+    assert (
+        "There are no words for the email" in desk.get(reverse("desk:email", args=[one.pk])).content.decode()
+    )
     assert desk.get(reverse("desk:email-html", args=[one.pk])).status_code == 404
     assert desk.get(reverse("desk:email", args=[10_000])).status_code == 404
 
