@@ -166,7 +166,7 @@ def sent(
     return [
         part
         for mail in mailbox
-        for part in message_from_bytes(mail.message().as_bytes(linesep="\r\n")).walk()
+        for part in message_from_bytes(mail.message().as_bytes().replace(b"\n", b"\r\n")).walk()
         if part.get_content_type() == "text/calendar"
     ]
 
