@@ -15,6 +15,7 @@ from playwright.sync_api import (
     Request,
     Response,
     ViewportSize,
+    expect,
     sync_playwright,
 )
 
@@ -26,6 +27,8 @@ from tests.services.serving import Served
 PHONE: ViewportSize = {"width": 390, "height": 844}
 LAPTOP: ViewportSize = {"width": 1280, "height": 900}
 _ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars"]
+
+expect.set_options(timeout=20_000)  # a picture on a slow line, on a machine that does other things too
 
 
 @pytest.fixture(scope="module")
