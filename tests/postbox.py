@@ -41,7 +41,7 @@ class Postbox:
     def to(self, address: str) -> list[EmailMessage]:
         return [letter for letter in self.arrived if address in letter["To"]]
 
-    def wait_for(self, address: str, subject: str, *, count: int = 1, seconds: float = 30) -> EmailMessage:
+    def wait_for(self, address: str, subject: str, *, count: int = 1, seconds: float = 90) -> EmailMessage:
         """The `count`-th email to that address whose subject matches. Fails when it has not come by then."""
 
         def found() -> list[EmailMessage]:
