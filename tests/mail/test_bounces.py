@@ -40,9 +40,9 @@ WRITTEN = {
         "5.2.2",
         "Their mailbox is full.",
     ),
-    "transcript": (
+    "session": (
         "   ----- The following addresses had permanent fatal errors -----\n<ottoline@example.com>\n\n"
-        "   ----- Transcript of session follows -----\n... while talking to mx.example.com.:\n"
+        "   ----- The session follows -----\n... while talking to mx.example.com.:\n"
         ">>> RCPT To:<ottoline@example.com>\n<<< 550 User unknown\n550 <ottoline@example.com>... User "
         "unknown\n\n"
         f"   ----- Original message follows -----\n\n{COPY}",

@@ -34,7 +34,7 @@ from root@localhost
    ----- The following addresses had delivery problems -----
 <louisl@larry.slip.umd.edu>  (unrecoverable error)
 
------ Transcript of session follows -----
+----- The session follows -----
 <louisl@larry.slip.umd.edu>... Deferred: Connection timed out
                 with larry.slip.umd.edu.
 Message could not be delivered for 5 days
