@@ -1,6 +1,6 @@
 """Delivery reports as their standards show them:
 
-- RFC 3464 (delivery status notifications), appendix E: its four examples, typed in (but for a line of free text);
+- RFC 3464 (delivery status notifications), appendix E: its four examples, typed in but for a free line;
 - RFC 6533 (reports for addresses outside ASCII), section 3: the address type "utf-8" and its escapes;
 - RFC 3463 and its registry: what the codes mean, in words close to theirs;
 - Python's own samples of reports (`test.test_email.data`)."""
