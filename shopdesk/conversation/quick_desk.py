@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseBase, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseBase, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -39,7 +41,7 @@ def one_quick(request: DeskRequest, pk: int) -> HttpResponseBase:
 
 
 def _write(request: DeskRequest, kept: QuickAnswer | None) -> HttpResponseBase:
-    form = QuickAnswerForm(request.POST or None, kept=kept)
+    form = QuickAnswerForm(request.POST.copy() if request.POST else None, kept=kept)
     newer: QuickAnswer | None = None
     if request.method == "POST" and form.is_valid():
         typed = form.cleaned_data
@@ -67,8 +69,7 @@ def _page(
 ) -> HttpResponse:
     """`newer` is what somebody else kept meanwhile: the next press writes over it, knowing."""
     if newer is not None:
-        form.data = form.data.copy()  # type: ignore[attr-defined]  # a QueryDict
-        form.data["edition"] = str(newer.edition)  # type: ignore[index]
+        cast(QueryDict, form.data)["edition"] = str(newer.edition)
     status = 409 if newer else 422 if form.errors else 200
     page: HttpResponse = render(
         request,

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shopdesk.base.press import pressed
+from shopdesk.clients.models import Client
 from shopdesk.clients.stopping import COLUMN, SORTS, Sort
 from shopdesk.commissions import reminders
 from shopdesk.commissions.models import Commission
@@ -99,12 +100,19 @@ def client_emails(request: DeskRequest, number: str) -> HttpResponseBase:
     return pressed(request, do, back=page, said=said)
 
 
-def _kind_pressed(request: DeskRequest, page: str, whose: str, **about_whom: object) -> HttpResponseBase:
+def _kind_pressed(
+    request: DeskRequest,
+    page: str,
+    whose: str,
+    *,
+    client: Client | None = None,
+    commission: Commission | None = None,
+) -> HttpResponseBase:
     kind, on = request.POST.get("kind", ""), request.POST.get("press") == "on"
     title = next((one.about.title for one in reminders.kinds() if one.kind == kind), "")
 
     def do() -> str:
-        switch_kind(kind, on=on, who=owner_of(request), **about_whom)  # type: ignore[arg-type]
+        switch_kind(kind, on=on, who=owner_of(request), client=client, commission=commission)
         return page
 
     return pressed(request, do, back=page, said=f"“{title}” is switched {'on' if on else 'off'}{whose}.")

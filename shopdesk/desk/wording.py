@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import groupby
-from typing import Any
+from typing import Any, cast
 
 from csp.constants import SELF, UNSAFE_INLINE
 from csp.decorators import csp_update
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpResponse, HttpResponseBase, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseBase, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils.dateparse import parse_datetime
@@ -107,7 +107,8 @@ def wording(request: DeskRequest, kind: str) -> HttpResponseBase:
     about = _about(kind)
     kept = OwnWords.objects.filter(kind=kind).first()
     latest = queries.latest_of(kind)
-    form = WordsForm(request.POST or None, kind=kind, kept=kept, shown=_choices(about, latest))
+    posted = request.POST.copy() if request.POST else None
+    form = WordsForm(posted, kind=kind, kept=kept, shown=_choices(about, latest))
     newer: own.Older | None = None
     if request.method == "POST" and form.is_valid():
         typed = form.cleaned_data
@@ -154,7 +155,7 @@ def _page(
     else:
         subject, body, chosen = form.initial["subject"], form.initial["body"], ""
     if newer is not None:
-        form.data = {**form.data.dict(), "seen": _stamp(newer.now)}  # type: ignore[attr-defined]  # a QueryDict
+        cast(QueryDict, form.data)["seen"] = _stamp(newer.now)
     wrong = [error for name in ("subject", "body") for error in form.errors.get(name, [])]
     live = request.headers.get("HX-Request") == "true"
     answer: HttpResponse
