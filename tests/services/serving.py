@@ -12,6 +12,9 @@ import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Self
+from urllib.parse import quote
+
+from django.db import connection
 
 from shopdesk.running.testing import TOLD
 
@@ -22,6 +25,16 @@ def environment(var: Path, extra: Mapping[str, str] | None = None) -> dict[str, 
     """This process's environment without what a shop is told by; then its folder and `extra`."""
     plain = {name: value for name, value in os.environ.items() if name not in TOLD}
     return {**plain, "SHOPDESK_VAR": str(var), **(extra or {})}
+
+
+def this_database() -> str:
+    """The address of the database that this test is in, for a process that works on it as well."""
+    database = connection.settings_dict
+    if connection.vendor == "sqlite":
+        return f"sqlite:///{database['NAME']}"
+    who = f"{quote(database['USER'], safe='')}:{quote(database['PASSWORD'], safe='')}"
+    where = f"{quote(database['HOST'] or '127.0.0.1', safe='')}:{database['PORT'] or 5432}"
+    return f"postgres://{who}@{where}/{database['NAME']}"
 
 
 def manage(var: Path, *args: str, **extra: str) -> subprocess.CompletedProcess[str]:

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import asyncio
 import email
-import os
 import random
 import signal
 import socket
@@ -17,15 +16,14 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import pytest
 from aiosmtpd.controller import Controller
-from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 
 from shopdesk.mail.actions import Person, write
 from shopdesk.mail.models import Email
+from tests.services.serving import ROOT, environment, this_database
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
@@ -96,22 +94,13 @@ def rough() -> Iterator[tuple[RoughServer, int]]:
 
 
 def worker(port: int, var: Path) -> subprocess.Popen[bytes]:
-    database = connection.settings_dict
-    if connection.vendor == "sqlite":
-        url = f"sqlite:///{database['NAME']}"
-    else:
-        who = f"{quote(database['USER'], safe='')}:{quote(database['PASSWORD'], safe='')}"
-        where = f"{quote(database['HOST'] or '127.0.0.1', safe='')}:{database['PORT'] or 5432}"
-        url = f"postgres://{who}@{where}/{database['NAME']}"
-    surroundings = {
-        **os.environ,
+    told = {
         "DJANGO_SETTINGS_MODULE": "shopdesk.settings",
-        "DATABASE_URL": url,
-        "SHOPDESK_VAR": str(var),
+        "DATABASE_URL": this_database(),
         "EMAIL_URL": f"smtp://127.0.0.1:{port}",
         "LOG_LEVEL": "ERROR",
     }
-    return subprocess.Popen([sys.executable, "-c", WORKER], cwd=settings.BASE_DIR, env=surroundings)
+    return subprocess.Popen([sys.executable, "-c", WORKER], cwd=ROOT, env=environment(var, told))
 
 
 def kill(process: subprocess.Popen[bytes]) -> None:

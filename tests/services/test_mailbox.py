@@ -14,11 +14,8 @@ from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import pytest
-from django.conf import settings as django_settings
-from django.db import connection
 from django.utils import timezone
 
 from shopdesk.mail import arrivals, inbox, mailbox, queries
@@ -34,7 +31,7 @@ from tests.services.dovecot import (
     letter,
 )
 from tests.services.dovecot import dovecot as dovecot
-from tests.services.serving import Served, wait_for
+from tests.services.serving import ROOT, Served, environment, this_database, wait_for
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db]
 
@@ -317,23 +314,14 @@ KILLS = 4
 
 
 def reader(post: Dovecot, var: Path) -> subprocess.Popen[bytes]:
-    database = connection.settings_dict
-    if connection.vendor == "sqlite":
-        url = f"sqlite:///{database['NAME']}"
-    else:
-        who = f"{quote(database['USER'], safe='')}:{quote(database['PASSWORD'], safe='')}"
-        where = f"{quote(database['HOST'] or '127.0.0.1', safe='')}:{database['PORT'] or 5432}"
-        url = f"postgres://{who}@{where}/{database['NAME']}"
-    surroundings = {
-        **os.environ,
+    told = {
         "DJANGO_SETTINGS_MODULE": "shopdesk.settings",
-        "DATABASE_URL": url,
-        "SHOPDESK_VAR": str(var),
+        "DATABASE_URL": this_database(),
         "INBOX_URL": post.url,
         "INBOX_CA": post.ca,
         "LOG_LEVEL": "ERROR",
     }
-    return subprocess.Popen([sys.executable, "-c", READER], cwd=django_settings.BASE_DIR, env=surroundings)
+    return subprocess.Popen([sys.executable, "-c", READER], cwd=ROOT, env=environment(var, told))
 
 
 @pytest.mark.django_db(transaction=True)
