@@ -86,17 +86,19 @@ def build(folder: Path) -> list[Path]:
     """Make the pages' six woff2 files in `folder` (made if need be) and return their paths, serif first.
 
     Does nothing when they are there and whole. Each file appears in one step and the stamp after the last,
-    so a build that was killed is simply done again, and two at once make the same files.
+    so a build that was killed is simply done again, and two at once make the same files. They are made beside
+    `folder`, not in it: whoever lists it meanwhile (the static files' finders do) sees whole files only.
     """
     made = [folder / face.file for face in FACES]
     recipe = _recipe()
     if _is_made(folder, made, recipe):
         return made
     folder.mkdir(parents=True, exist_ok=True)
-    for left in folder.glob(".making-*"):
+    making = f".making-{folder.name}-"
+    for left in folder.parent.glob(f"{making}*"):
         if time.time() - left.stat().st_mtime > 3600:  # From a build that was killed, not one under way.
             shutil.rmtree(left, ignore_errors=True)
-    with tempfile.TemporaryDirectory(prefix=".making-", dir=folder) as aside:
+    with tempfile.TemporaryDirectory(prefix=making, dir=folder.parent) as aside:
         for face, path in zip(FACES, made, strict=True):
             fresh = Path(aside) / face.file
             _subset(face, fresh)

@@ -83,33 +83,60 @@ def test_building_again_changes_nothing(built: list[Path]) -> None:
     assert [(path.stat().st_mtime_ns, path.read_bytes()) for path in built] == before
 
 
+def copied(built: list[Path], folder: Path) -> None:
+    folder.mkdir()
+    for path in [*built, built[0].with_name(fonts.STAMP)]:
+        (folder / path.name).write_bytes(path.read_bytes())
+
+
 def test_a_damaged_or_lost_file_is_made_again_and_comes_out_the_same(
     built: list[Path], tmp_path: Path
 ) -> None:
-    for path in [*built, built[0].with_name(fonts.STAMP)]:
-        (tmp_path / path.name).write_bytes(path.read_bytes())
-    (tmp_path / NAMES[0]).write_bytes(b"wOF2 and no more")
-    (tmp_path / NAMES[5]).unlink()
-    killed, under_way = tmp_path / ".making-old", tmp_path / ".making-now"
-    killed.mkdir()
-    under_way.mkdir()
+    folder = tmp_path / "cut"
+    copied(built, folder)
+    (folder / NAMES[0]).write_bytes(b"wOF2 and no more")
+    (folder / NAMES[5]).unlink()
+    killed, under_way, no_business = (
+        tmp_path / name for name in (".making-cut-old", ".making-cut-now", ".making-other-old")
+    )
     an_age_ago = time.time() - 7200
-    os.utime(killed, (an_age_ago, an_age_ago))
+    for aside in (killed, under_way, no_business):
+        aside.mkdir()
+    for aside in (killed, no_business):
+        os.utime(aside, (an_age_ago, an_age_ago))
 
-    again = fonts.build(tmp_path)
+    again = fonts.build(folder)
 
     assert [path.read_bytes() for path in again] == [path.read_bytes() for path in built]
     assert not killed.exists()
     assert under_way.exists()
+    assert no_business.exists()
+
+
+def test_whoever_lists_the_folder_meanwhile_sees_whole_files_only(
+    built: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = {path.name: path.read_bytes() for path in built}
+    folder, seen = tmp_path / "cut", []
+
+    def look(face: fonts.Face, target: Path) -> None:
+        target.write_bytes(b"wOF2, half of it")
+        seen.append({path.name: path.read_bytes() for path in folder.rglob("*")})
+        target.write_bytes(whole[face.file])
+
+    monkeypatch.setattr(fonts, "_subset", look)
+    fonts.build(folder)
+
+    assert seen == [{name: whole[name] for name in NAMES[:done]} for done in range(len(NAMES))]
+    assert [path.name for path in tmp_path.iterdir()] == ["cut"]
 
 
 def test_other_ranges_are_another_recipe(
     built: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for path in [*built, built[0].with_name(fonts.STAMP)]:
-        (tmp_path / path.name).write_bytes(path.read_bytes())
+    copied(built, tmp_path / "cut")
     monkeypatch.setattr(fonts, "UNICODES", ((0x20, 0x7E),))
-    again = fonts.build(tmp_path)
+    again = fonts.build(tmp_path / "cut")
     assert characters(again[0]) == {chr(code) for code in range(0x20, 0x7F)}
 
 
@@ -119,8 +146,8 @@ def test_a_failed_build_leaves_no_stamp(tmp_path: Path, monkeypatch: pytest.Monk
     )
     monkeypatch.setattr(fonts, "_recipe", lambda: "the same")
     with pytest.raises(LookupError, match="no_such"):
-        fonts.build(tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == [NAMES[0]]
+        fonts.build(tmp_path / "cut")
+    assert list(tmp_path.rglob("*")) == [tmp_path / "cut", tmp_path / "cut" / NAMES[0]]
 
 
 def faces_used(css: str) -> set[str]:
