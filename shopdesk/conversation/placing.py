@@ -13,8 +13,8 @@ from django.db import transaction
 from shopdesk.base.limits import allow
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.models import Commission
-from shopdesk.commissions.stages import write_line
+from shopdesk.commissions.models import Commission, Shot
+from shopdesk.commissions.stages import locked, write_line
 from shopdesk.conversation.actions import say_to_client, say_to_shop
 from shopdesk.conversation.belongs import Place, read_upto
 from shopdesk.conversation.models import Message
@@ -136,9 +136,28 @@ def bring_back(arrival: Arrival) -> None:
     _move(arrival, Verdict.DROPPED, Verdict.TRAY)
 
 
-def _move(arrival: Arrival, before: Arrival.Verdict, after: Arrival.Verdict) -> None:
+@transaction.atomic
+def take_out(arrival: Arrival, who: Who) -> None:
+    """An email that stands in the wrong conversation as a client's words: out of it, with its pictures, and
+    into the tray again, whoever placed it. Raises `Refused` for one that stands in none any more, and for the
+    shop's own words, which went to the client."""
+    message = Message.objects.filter(arrival=arrival).select_related("commission").first()
+    if message is not None and not message.by_client:
+        raise Refused("Those are your own words, and the client has them: they stay.")
+    where = message.commission.number if message else "its conversation"
+    _move(arrival, Verdict.PLACED, Verdict.TRAY, why=f"You took it out of {where}.")
+    if message is None:
+        return
+    locked(message.commission_id)
+    shots = list(message.shots.values_list("pk", flat=True))
+    message.delete()
+    Shot.objects.filter(pk__in=shots).delete()
+    write_line(message.commission, who, "email taken out", "An email was taken out of the conversation again")
+
+
+def _move(arrival: Arrival, before: Arrival.Verdict, after: Arrival.Verdict, **besides: str) -> None:
     rows = Arrival.objects.filter(pk=arrival.pk, state=Arrival.State.DONE, verdict=before)
-    if not rows.update(verdict=after):
+    if not rows.update(verdict=after, **besides):
         now = Arrival.objects.filter(pk=arrival.pk).values_list("verdict", flat=True).first()
         raise Refused(_GONE.get(now or "", "It is not in the tray any more."))
     arrival.verdict = after

@@ -215,6 +215,20 @@ def bring_back(request: DeskRequest, arrival_id: int) -> HttpResponseBase:
 
 @desk_view
 @require_POST
+def take_out(request: DeskRequest, arrival_id: int) -> HttpResponseBase:
+    """Out of the conversation that it stands in, where it does not belong."""
+    one = get_object_or_404(Arrival, pk=arrival_id)
+    who, page = owner_of(request), reverse("desk:arrival", args=[one.pk])
+
+    def do() -> str:
+        placing.take_out(one, who)
+        return page
+
+    return pressed(request, do, back=page, said="It is out of that conversation, and in the tray again.")
+
+
+@desk_view
+@require_POST
 def address_alive(request: DeskRequest) -> HttpResponseBase:
     """An address that took no mail can be written to again."""
     address = request.POST.get("address", "").replace("\0", "").strip()[:254]
@@ -246,5 +260,6 @@ urls = [
     path("emails/in/<int:arrival_id>/place/", place, name="arrival-place"),
     path("emails/in/<int:arrival_id>/let-go/", let_go, name="arrival-let-go"),
     path("emails/in/<int:arrival_id>/back/", bring_back, name="arrival-back"),
+    path("emails/in/<int:arrival_id>/take-out/", take_out, name="arrival-take-out"),
     path("emails/alive/", address_alive, name="address-alive"),
 ]

@@ -171,8 +171,8 @@ def _only_pressed(pattern: URLPattern) -> bool:
         *("price-begin", "price-use", "visit-offer", "let-rest", "client-emails", "commission-reminders"),
         *("nothing-to-answer", "note", "note-away", "quick-answer-away"),
         *("close-change", "change-noted", "accept-change", "decline-change"),
-        *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "address-alive", "email-tell"),
-        *("mailbox-now", "pause-now"),
+        *("wording-back", "arrival-place", "arrival-let-go", "arrival-back", "arrival-take-out"),
+        *("address-alive", "email-tell", "mailbox-now", "pause-now"),
         # files, and the door that leads on
         *("picture", "document", "visit-ics", "email-enclosed", "enter", "price-sheet-out"),
         "arrival-raw",

@@ -1,4 +1,4 @@
-"""The owner's tray: what came in and has no clear place, and what came back."""
+"""The owner's tray: what came in and has no clear place."""
 
 from __future__ import annotations
 
@@ -21,28 +21,18 @@ from shopdesk.commissions.models import Commission, JournalLine
 from shopdesk.conversation import placing
 from shopdesk.conversation.actions import say_to_client, say_to_shop
 from shopdesk.conversation.models import Message
-from shopdesk.mail import arrivals, queries, returned, tags
+from shopdesk.mail import arrivals, tags
 from shopdesk.mail.heard import heard
 from shopdesk.mail.models import Arrival, DeadAddress, Email
+from shopdesk.photos.actions import unreferred
 from shopdesk.photos.models import Picture
 from tests.conftest import MakePicture
+from tests.desk.walking import page, press
 from tests.mail.arriving import Arrive, Letter, came, dsn
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("inbox")]
 Verdict = Arrival.Verdict
 STRANGER = "Ottoline Brask <otto.private@example.com>"
-
-
-def page(desk: Browser, name: str, *args: Any, query: str = "") -> str:
-    answer = desk.get(reverse(f"desk:{name}", args=args) + query)
-    assert answer.status_code == 200
-    return answer.content.decode()
-
-
-def press(desk: Browser, where: str, /, *args: Any, **data: str) -> str:
-    answer = desk.post(reverse(f"desk:{where}", args=args), data, follow=True)
-    assert answer.status_code == 200
-    return answer.content.decode()
 
 
 @pytest.fixture
@@ -251,6 +241,59 @@ def test_of_two_who_decide_at_once_one_is_told(
         placing.bring_back(trayed)
 
 
+def test_what_was_placed_wrongly_is_taken_out_and_placed_again(
+    commission: Commission, as_owner: Who, arrive: Arrive, desk: Browser, picture_file: MakePicture
+) -> None:
+    anselm = know_client(name="Anselm Roe", email="anselm@example.com", phone="")
+    his = open_commission(NewCommission(anselm, "page", Wish("x"), [NewPiece("rocking chair")]), as_owner)
+    say_to_shop(commission, "What I wrote myself.", Who("client", commission.client_id))
+    data = picture_file("front.jpg", (900, 700)).read()
+    arrival = arrive("It rocks.", sender=STRANGER, attached=[("front.jpg", "image/jpeg", data)])
+    press(desk, "arrival-place", arrival.pk, commission=commission.number)
+    wrong = Message.objects.get(arrival=arrival)
+    picture = wrong.shots.get().picture
+
+    key = "6f6f2bb8-8e3b-4f0b-9a0e-7d1c43f0a002"
+    for _ in range(2):  # a press that comes twice
+        landed = press(desk, "arrival-take-out", arrival.pk, submission=key)
+    assert "in the tray again" in landed
+    assert f"You took it out of {commission.number}." in landed
+    assert [message.text for message in Message.objects.all()] == ["What I wrote myself."]
+    assert not commission.shots.exists()
+    assert unreferred(Picture.objects.filter(pk=picture.pk)).exists()
+    assert "It rocks." not in page(desk, "commission", commission.number)
+    assert JournalLine.objects.get(verb="email taken out").by == "owner"
+    assert "in the tray already" in press(desk, "arrival-take-out", arrival.pk)
+
+    press(desk, "arrival-place", arrival.pk, commission=his.number)
+    right = Message.objects.get(arrival=arrival)
+    assert (right.commission_id, right.text) == (his.pk, "It rocks.")
+    assert right.shots.get().picture.original_name == "front.jpg"
+
+
+def test_what_came_in_by_itself_can_be_taken_out_too(
+    commission: Commission, arrive: Arrive, desk: Browser
+) -> None:
+    tag = tags.reply_address(f"commission {commission.pk}")
+    arrival = arrive("Not I wrote this.", to=tag, sender="Ottoline <ottoline@example.com>")
+    assert Message.objects.get().arrival_id == arrival.pk
+    assert "Take it out of there" in page(desk, "arrival", arrival.pk)
+    press(desk, "arrival-take-out", arrival.pk)
+    assert not Message.objects.exists()
+    assert "Not I wrote this." in page(desk, "tray")
+
+
+def test_the_shop_s_own_words_are_not_taken_back(
+    commission: Commission, arrive: Arrive, desk: Browser
+) -> None:
+    tag = tags.reply_address(f"commission {commission.pk} shop")
+    arrival = arrive("On Friday.", to=tag, sender="Runa <runa.at.home@example.com>")
+    press(desk, "arrival-place", arrival.pk, commission=commission.number, **{"as": "shop"})
+    assert "Take it out of there" not in page(desk, "arrival", arrival.pk)
+    assert "the client has them" in press(desk, "arrival-take-out", arrival.pk)
+    assert Message.objects.get().text == "On Friday."
+
+
 def test_any_commission_can_be_looked_for(
     commission: Commission, as_owner: Who, arrive: Arrive, desk: Browser
 ) -> None:
@@ -321,173 +364,3 @@ def test_placing_takes_in_nothing_once_it_is_decided(
     press(desk, "arrival-place", arrival.pk, commission=commission.number)
     assert not Picture.objects.exists()
     assert not Message.objects.exists()
-
-
-# -- what came back ----------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def question(commission: Commission, as_owner: Who, work: Callable[[], None], mailoutbox: Any) -> Email:
-    say_to_client(commission, "Shall I keep the knobs?", as_owner)
-    work()
-    return Email.objects.get(thread=f"commission {commission.pk}")
-
-
-def test_an_address_that_is_not_there(
-    commission: Commission, question: Email, as_owner: Who, desk: Browser, work: Callable[[], None],
-    mailoutbox: list[Any],
-) -> None:  # fmt: skip
-    """RFC 3463, 3.2: 5.1.1 is a mailbox that does not exist."""
-    arrival = came(dsn(question))
-    assert arrival.verdict == Verdict.BOUNCE
-    question.refresh_from_db()
-    assert question.state == "failed"
-    assert question.came_back_at is not None
-    assert question.trouble.startswith("It came back: ")
-    dead = DeadAddress.objects.get()
-    assert (dead.address, dead.email_id) == ("ottoline@example.com", question.pk)
-    assert not Message.objects.filter(came_by="mail").exists()
-    today = page(desk, "today")
-    assert "<b>Ottoline Brask</b> did not get an email." in today
-    assert today.count("ame back") == 1
-    for said in (page(desk, "commission", commission.number), page(desk, "client", commission.number)):
-        assert "Nothing arrives at ottoline@example.com" in said
-        assert "They can be written to again" in said
-    emails = page(desk, "emails")
-    assert "Came back" in emails
-    assert "Did not go out" not in emails
-    # What is written now waits to be told, with the phone.
-    say_to_client(commission, "Then I call you.", as_owner)
-    tell = queries.to_tell().get()
-    assert (tell.to_address, tell.context["phone"]) == ("ottoline@example.com", "555-0131")
-    work()
-    assert len(mailoutbox) == 1
-    said = press(desk, "address-alive", address="ottoline@example.com", number=commission.number)
-    assert "One that waited is on its way." in said
-    assert "Nothing arrives at" not in said
-    assert "Emails go to that address already." in press(
-        desk, "address-alive", address="ottoline@example.com"
-    )
-    work()
-    assert len(mailoutbox) == 2
-    press(desk, "email-again", question.pk)
-    work()
-    assert len(mailoutbox) == 3
-    question.refresh_from_db()
-    assert question.state == "done"
-    assert not Email.objects.filter(came_back_at__isnull=False).exists()
-
-
-@pytest.mark.parametrize("status", ["5.2.2", "4.2.2", "5.7.1", "5.0.0", "5.1.7", "5.1.8"])
-def test_what_is_not_about_the_address_marks_the_email_alone(
-    commission: Commission, question: Email, status: str
-) -> None:
-    """RFC 3463: X.2.2 is a full mailbox, 5.1.7 and 5.1.8 are about the sender's address."""
-    came(dsn(question, status, diagnostic=f"550 {status} not now"))
-    question.refresh_from_db()
-    assert question.state == "failed"
-    assert not DeadAddress.objects.exists()
-
-
-def test_a_delay_is_a_note_and_no_more(commission: Commission, question: Email) -> None:
-    """RFC 3464, 2.3.3: "delayed" is no failure."""
-    arrival = came(dsn(question, "4.4.7", "delayed", diagnostic="451 4.4.7 still trying"))
-    assert arrival.verdict == Verdict.BOUNCE
-    question.refresh_from_db()
-    assert question.state == "done"
-    assert question.came_back_at is None
-    assert question.trouble.startswith("It is late: ")
-
-
-def test_a_bounce_that_names_none_of_ours_does_nothing(commission: Commission, question: Email) -> None:
-    arrival = came(dsn(question, message_id="<made-up@example.com>", recipient="stranger@example.com"))
-    assert arrival.verdict == Verdict.AUTOMATIC
-    question.refresh_from_db()
-    assert question.state == "done"
-    assert not DeadAddress.objects.exists()
-
-
-def test_a_late_report_of_the_try_before_changes_nothing(
-    commission: Commission, question: Email, desk: Browser
-) -> None:
-    came(dsn(question, "5.2.2"))
-    press(desk, "email-again", question.pk)
-    came(dsn(question, "5.1.1"))
-    question.refresh_from_db()
-    assert (question.state, question.came_back_at) == ("waiting", None)
-    assert not DeadAddress.objects.exists()
-
-
-def test_a_report_that_is_quicker_than_the_mark_waits_a_minute(
-    commission: Commission, question: Email
-) -> None:
-    Email.objects.filter(pk=question.pk).update(state="under way")
-    arrival = came(dsn(question))
-    assert (arrival.state, arrival.verdict) == ("waiting", "")
-    question.refresh_from_db()
-    assert question.state == "under way"
-
-
-def test_what_waits_for_a_dead_address_becomes_words_to_tell(
-    commission: Commission, question: Email, as_owner: Who
-) -> None:
-    say_to_client(commission, "Waiting.", as_owner)
-    waiting = Email.objects.exclude(pk=question.pk).get()
-    came(dsn(question))
-    waiting.refresh_from_db()
-    assert (waiting.way, waiting.state) == ("tell", "waiting")
-
-
-def test_a_corrected_address_takes_what_came_back_and_what_was_to_be_told(
-    commission: Commission, question: Email, as_owner: Who, desk: Browser, work: Callable[[], None],
-    mailoutbox: list[Any],
-) -> None:  # fmt: skip
-    came(dsn(question))
-    say_to_client(commission, "To be told.", as_owner)
-    kept = {"name": "Ottoline Brask", "email": "otto@example.com", "phone": "555-0131", "address": ""}
-    said = press(desk, "client", commission.number, **kept)
-    assert "2 emails that have not gone out are for the new address." in said
-    assert not queries.to_tell().exists()
-    press(desk, "email-again", question.pk)
-    work()
-    assert [mail.to for mail in mailoutbox[1:]] == [["otto@example.com"]] * 2
-    assert DeadAddress.objects.count() == 1, "the old one is as dead as before"
-
-
-def test_the_shop_s_own_address_is_never_given_up(
-    commission: Commission, work: Callable[[], None], as_client: Who, mailoutbox: Any
-) -> None:
-    say_to_shop(commission, "Hello", as_client)
-    work()
-    told = Email.objects.get(to_address="hello@tidewell.example.com")
-    came(dsn(told))
-    told.refresh_from_db()
-    assert told.state == "failed"
-    assert not DeadAddress.objects.exists()
-
-
-def test_two_reports_of_one_email_are_one_grave(commission: Commission, question: Email) -> None:
-    came(dsn(question))
-    first = DeadAddress.objects.get()
-    came(dsn(question, "5.1.2"))
-    assert DeadAddress.objects.get() == first
-    assert returned.alive("Ottoline@Example.com ") == 0
-    assert not DeadAddress.objects.exists()
-
-
-def test_what_came_back_can_be_told_instead(
-    commission: Commission, question: Email, desk: Browser, work: Callable[[], None], mailoutbox: list[Any]
-) -> None:
-    came(dsn(question))
-    said = press(desk, "email-tell", question.pk)
-    assert "It stands under what to tell Ottoline Brask." in said
-    assert "Came back" not in said
-    tell = queries.to_tell().get()
-    assert tell.pk == question.pk
-    assert "Shall I keep the knobs?" in said
-    assert "did not fail" in press(desk, "email-tell", question.pk)
-    work()
-    assert len(mailoutbox) == 1
-    press(desk, "tell-done", question.pk)
-    question.refresh_from_db()
-    assert (question.state, question.way) == ("done", "tell")
