@@ -24,7 +24,6 @@ from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
 from shopdesk.colours import actions as colours
 from shopdesk.colours.models import Sample
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.conversation.models import Message
 from shopdesk.deposits.actions import let_off
@@ -32,6 +31,7 @@ from shopdesk.photos.models import Picture
 from shopdesk.quotes import actions as quotes
 from shopdesk.quotes.models import Acceptance, Quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.conftest import MakePicture
 from tests.quotes.making import send
 

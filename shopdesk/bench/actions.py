@@ -19,15 +19,16 @@ from shopdesk.deposits.actions import book_if_paid, settle_cancelled
 from shopdesk.deposits.invoices import when_ready
 from shopdesk.deposits.words import due_words
 from shopdesk.mail.actions import Enclose
+from shopdesk.shop.queries import the_shop, today_at
 
 
 @transaction.atomic
 def check_in(commission: Commission, on: date, who: Who, *, note: str = "", past: str = "") -> None:
     """The piece has come in, on that day. Not in the future, not before it was asked for."""
-    now = locked(commission.pk)
-    if on > timezone.localdate():
+    now, shop = locked(commission.pk), the_shop()
+    if on > today_at(shop):
         raise Refused("That day has not come yet.", field="on")
-    if on < timezone.localtime(now.requested_at).date():
+    if on < timezone.localdate(now.requested_at, shop.tz):
         raise Refused("That is before the client asked.", field="on")
     set_facts(commission, checked_in_on=on)
     advance(commission, Stage.CHECKED_IN, who, note=note, past=past)
@@ -124,5 +125,5 @@ def cancel(
     if not reason.strip():
         raise Refused("Say who cancels and why.", field="reason")
     advance(commission, Stage.CANCELLED, who, note=reason)
-    settled = settle_cancelled(commission, give_back, who, how=how, on=on or timezone.localdate())
+    settled = settle_cancelled(commission, give_back, who, how=how, on=on or today_at(the_shop()))
     to_client(commission, "cancelled", {"reason": reason.strip(), "money": settled})

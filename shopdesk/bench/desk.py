@@ -10,7 +10,6 @@ from django.forms import Form
 from django.http import Http404, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shopdesk.base.once import once, submission_key
@@ -23,6 +22,7 @@ from shopdesk.commissions.models import Commission
 from shopdesk.commissions.queries import at_desk
 from shopdesk.deposits.queries import standing
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
+from shopdesk.shop.queries import today_at
 
 Move = Callable[[Commission, Who, str, str], None]
 _MOVES: dict[str, tuple[Move, str]] = {
@@ -92,7 +92,7 @@ def _form_page(
 @require_http_methods(["GET", "POST"])
 def check_in(request: DeskRequest, number: str) -> HttpResponseBase:
     commission = at_desk(number)
-    form = CheckInForm(request.POST or None, initial={"on": timezone.localdate()})
+    form = CheckInForm(request.POST or None, initial={"on": today_at(request.shop)})
 
     def act() -> None:
         actions.check_in(
@@ -125,7 +125,7 @@ def cancel(request: DeskRequest, number: str) -> HttpResponseBase:
         request.POST or None,
         received=received,
         currency=money.currency if money else request.shop.currency,
-        initial={"on": timezone.localdate()},
+        initial={"on": today_at(request.shop)},
     )
 
     def act() -> None:

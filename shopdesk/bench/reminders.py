@@ -9,12 +9,12 @@ from django.db.models import CharField, Exists, F, OuterRef, QuerySet
 from django.db.models.functions import Cast, TruncDate
 from django.urls import reverse
 
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.reminders import Kind, Occasion, Said, Step
 from shopdesk.conversation.models import Message
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 def _at_home(shop: Shop, now: datetime) -> QuerySet[Commission]:

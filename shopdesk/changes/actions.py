@@ -21,7 +21,7 @@ from shopdesk.base.who import Who
 from shopdesk.changes.content import content_of, price_words
 from shopdesk.changes.models import Change
 from shopdesk.commissions.actions import add_shots, set_facts
-from shopdesk.commissions.letterhead import bank_lines, today_at
+from shopdesk.commissions.letterhead import bank_lines
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.commissions.shown import shown
@@ -36,7 +36,7 @@ from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.photos.models import Picture
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 CHANGEABLE = (
     Stage.AGREED, Stage.BOOKED, Stage.CHECKED_IN, Stage.IN_WORK, Stage.DRYING, Stage.READY, Stage.ON_HOLD

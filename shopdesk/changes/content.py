@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from shopdesk.commissions.letterhead import letterhead, today_at
+from shopdesk.commissions.letterhead import letterhead
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Shot
 from shopdesk.craft.rounding import EXACT
@@ -16,6 +16,7 @@ from shopdesk.deposits.queries import Standing
 from shopdesk.deposits.words import Price, with_tax
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 HOW_TO_ACCEPT = (
     "On your page you can accept it by typing your name, say no, or ask us something first. Or tick and sign "

@@ -16,10 +16,10 @@ from shopdesk.base.refusals import Refused
 from shopdesk.changes import actions
 from shopdesk.changes.forms import ChangeForm, RecordForm
 from shopdesk.changes.queries import change_of, changes_of
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.queries import at_desk
 from shopdesk.deposits.queries import standing
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
+from shopdesk.shop.queries import today_at
 
 
 @desk_view

@@ -10,12 +10,12 @@ from django.db.models.functions import Cast
 from django.urls import reverse
 
 from shopdesk.colours.models import Sample
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.reminders import Kind, Occasion, Said, Step
 from shopdesk.commissions.stages import ENDS
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 def _waiting(shop: Shop, now: datetime) -> QuerySet[Sample]:

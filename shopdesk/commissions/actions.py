@@ -22,6 +22,7 @@ from shopdesk.look.said import one_line
 from shopdesk.mail.actions import Person, readdress
 from shopdesk.mail.models import Email
 from shopdesk.photos.models import Picture
+from shopdesk.shop.queries import the_shop, today_at
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ class NewCommission:
 def open_commission(new: NewCommission, who: Who) -> Commission:
     """Take in a request: the commission with its number, its pieces (at least one is made) and its pictures
     in order."""
-    today = timezone.localdate()
+    today = today_at(the_shop())
     number = f"{today:%y}-{next_number(f'commission {today:%Y}'):03d}"
     commission = Commission.objects.create(
         number=number, client=new.client, source=new.source, **new.wish.__dict__
@@ -255,7 +256,7 @@ def correct_piece(piece: Piece, typed: NewPiece, who: Who) -> Corrected:
     values = {name: value for name, value in typed.__dict__.items() if getattr(kept, name) != value}
     if values:
         before = kept.lead_caution
-        made = cautions.made_year(typed.made, timezone.localdate().year)
+        made = cautions.made_year(typed.made, today_at(the_shop()).year)
         lead = cautions.lead_risk(typed.finish_now, made)
         Piece.objects.filter(pk=piece.pk).update(lead_caution=lead, **values)
         changed = list(dict.fromkeys(_PIECE_WORDS[name] for name in values))

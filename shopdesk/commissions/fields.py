@@ -8,12 +8,11 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import date
 
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission
 from shopdesk.look.formats import day
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 Values = Callable[[Commission, Shop], dict[str, str]]
 """A value for each name it was registered for; "" where there is nothing to put in."""

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
 from decimal import Decimal
 from typing import Any
-
-from django.utils import timezone
 
 from shopdesk.clients.models import Client
 from shopdesk.craft import bank
@@ -61,8 +58,3 @@ def payment_code(shop: Shop, currency: str, due: Decimal, what_for: str, said: s
         "code_ref": codes.ref_of(text.encode()),
         "code_alt": f"Payment code for banking apps: {said} to {holder}, for {what_for}",
     }
-
-
-def today_at(shop: Shop) -> date:
-    """The date it is at the shop, wherever the server or the worker stands."""
-    return timezone.localdate(timezone=shop.tz)

@@ -17,7 +17,6 @@ from shopdesk.base.numbers import next_number
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.actions import set_facts
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import ENDS, advance, locked, write_line
@@ -31,7 +30,7 @@ from shopdesk.documents.models import Document
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 ZERO = Decimal(0)
 OLDEST = timedelta(days=366)

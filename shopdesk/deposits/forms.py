@@ -7,11 +7,11 @@ from typing import Any
 
 from django import forms
 
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.deposits.models import Entry
 from shopdesk.deposits.queries import Standing
 from shopdesk.shop.fields import MoneyField as MoneyField
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 def day_input() -> forms.DateInput:

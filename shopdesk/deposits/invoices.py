@@ -10,7 +10,6 @@ from django.db import transaction
 from shopdesk.base.numbers import next_number
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.stages import locked, write_line
@@ -21,7 +20,7 @@ from shopdesk.documents.actions import order
 from shopdesk.look import formats
 from shopdesk.mail.actions import Enclose
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 
 @transaction.atomic

@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from shopdesk.commissions.letterhead import bank_lines, letterhead, payment_code, today_at
+from shopdesk.commissions.letterhead import bank_lines, letterhead, payment_code
 from shopdesk.commissions.models import Commission
 from shopdesk.craft.money import quantize
 from shopdesk.craft.rounding import EXACT
@@ -16,6 +16,7 @@ from shopdesk.deposits.queries import ZERO, Figures, Standing
 from shopdesk.deposits.words import AgreedRow, how_words, purpose_of, sums_of
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 __all__ = ["Written", "bank_lines"]
 

@@ -10,13 +10,14 @@ from django.db.models import CharField, F, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Cast
 from django.urls import reverse
 
-from shopdesk.commissions.letterhead import bank_lines, today_at
+from shopdesk.commissions.letterhead import bank_lines
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.reminders import Kind, Occasion, Said, Step
 from shopdesk.deposits.models import Account, Invoice
 from shopdesk.deposits.queries import standing
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 def _deposits(shop: Shop, now: datetime) -> QuerySet[Account]:

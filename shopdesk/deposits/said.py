@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from shopdesk.commissions.fields import Field, register
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.deposits.queries import standings
 from shopdesk.look.formats import day, money
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 def money_words(commission: Commission, shop: Shop) -> dict[str, str]:

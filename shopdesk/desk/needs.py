@@ -393,7 +393,7 @@ class _Desk:
         return rows
 
 
-def today_at(shop: Shop, now: datetime) -> Today:
+def front_page(shop: Shop, now: datetime) -> Today:
     """The front page's lists, in a fixed number of statements, whatever the number of commissions."""
     desk = _Desk(shop, now)
     kinds = (

@@ -14,7 +14,6 @@ from shopdesk.changes.actions import CHANGEABLE
 from shopdesk.changes.queries import changes_of
 from shopdesk.clients.models import Client
 from shopdesk.colours.queries import samples_of
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation.queries import timeline
@@ -28,6 +27,7 @@ from shopdesk.progress.queries import updates_of
 from shopdesk.quotes.expiry import waits_for_follow_up
 from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from shopdesk.visits.queries import visits_of
 
 _SAID = 10

@@ -9,7 +9,6 @@ from datetime import datetime
 from django.http import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shopdesk.base.press import pressed
@@ -21,6 +20,7 @@ from shopdesk.commissions.queries import at_desk
 from shopdesk.commissions.switches import SAID, kinds_off, switch, switch_kind
 from shopdesk.mail.catalogue import About
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
+from shopdesk.shop.queries import today_at
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def shop_reminders(request: DeskRequest) -> HttpResponseBase:
         {
             "nav": "shop",
             "kinds": rows,
-            "morning": reminders.morning(request.shop, timezone.localdate(timezone=request.shop.tz)),
+            "morning": reminders.morning(request.shop, today_at(request.shop)),
         },
     )
 

@@ -26,7 +26,7 @@ from shopdesk.commissions.queries import at_desk, faces, journal_of, letters_of,
 from shopdesk.commissions.stages import open_steps, unmet, write_line
 from shopdesk.conversation.actions import saw
 from shopdesk.desk.emails import things_to_tell
-from shopdesk.desk.needs import today_at
+from shopdesk.desk.needs import front_page
 from shopdesk.desk.queries import commission_page, trouble
 from shopdesk.documents.models import Document
 from shopdesk.documents.serve import document_response
@@ -43,7 +43,7 @@ def today(request: DeskRequest) -> HttpResponseBase:
     return render(
         request,
         "desk/today.html",
-        {"nav": "today", "today": today_at(request.shop, now), "now": now, "trouble": trouble(now)},
+        {"nav": "today", "today": front_page(request.shop, now), "now": now, "trouble": trouble(now)},
     )
 
 

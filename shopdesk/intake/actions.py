@@ -29,7 +29,7 @@ from shopdesk.look import formats
 from shopdesk.photos.actions import clean_name, forget, take_in
 from shopdesk.photos.models import Picture
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 FORGET_AFTER = timedelta(days=60)
 """A draft that nobody has touched for so long is thrown away."""
@@ -186,13 +186,13 @@ def _open(asked: Asked, source: str, client: Client, pictures: Sequence[Picture]
 
 def said_answer_by(shop: Shop) -> str:
     """ "Thursday, December 3": by when a request that comes in now is answered."""
-    today = timezone.now().astimezone(shop.tz).date()
+    today = today_at(shop)
     return formats.weekday(answer_by(shop, today), shop.locale, today)
 
 
 def _for_the_shop(shop: Shop, commission: Commission, asked: Asked, pictures: int) -> dict[str, Any]:
     """What the owner's email says, as plain words."""
-    wish, today = asked.wish, timezone.localdate()
+    wish, today = asked.wish, today_at(shop)
     facts = [("Email", asked.email), ("Phone", asked.phone)]
     facts += [("Piece", _said_piece(piece, shop)) for piece in asked.pieces]
     facts += [

@@ -45,6 +45,7 @@ from shopdesk.photos import room
 from shopdesk.photos.serve import rendition_response
 from shopdesk.shop.middleware import shop_of
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 log = logging.getLogger(__name__)
 
@@ -68,7 +69,7 @@ def request_page(request: HttpRequest) -> HttpResponseBase:
         return _pressed(request, shop)
     key = open_key(request)
     draft = queries.draft_of(key)
-    forms = RequestForms(shop, timezone.localdate(), draft.typed if draft else {}, bound=False)
+    forms = RequestForms(shop, today_at(shop), draft.typed if draft else {}, bound=False)
     return _shown(request, shop, key, forms)
 
 
@@ -82,7 +83,7 @@ def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
     key = open_key(request, otherwise=posted)
     typed = typed_of(request.POST)
     if not _may("drafts", request):
-        forms = RequestForms(shop, timezone.localdate(), typed, bound=False)
+        forms = RequestForms(shop, today_at(shop), typed, bound=False)
         return _shown(request, shop, key, forms, trouble=_BUSY, status=HTTPStatus.TOO_MANY_REQUESTS)
     actions.keep(key, kept_of(typed))
     refused = _take_in(request, key)
@@ -91,7 +92,7 @@ def _pressed(request: HttpRequest, shop: Shop) -> HttpResponseBase:
     if press in ("another", "without", "take", "pictures"):
         return _rearranged(request, key, typed, press, which, refused)
 
-    forms = RequestForms(shop, timezone.localdate(), typed, bound=True)
+    forms = RequestForms(shop, today_at(shop), typed, bound=True)
     right = forms.is_valid(has_pictures=bool(queries.pictures_of(key)))
     if not right or refused:
         return _shown(request, shop, key, forms, refused=refused, status=HTTPStatus.UNPROCESSABLE_ENTITY)
@@ -188,7 +189,7 @@ def _shown(
         "refused": refused or [],
         "trouble": trouble,
         "pictures": queries.pictures_of(key),
-        "answer_by": queries.answer_by(shop, timezone.localdate()),
+        "answer_by": queries.answer_by(shop, today_at(shop)),
         "most_pictures": MOST_PICTURES,
         "room_for_pieces": len(forms.pieces) < MOST_PIECES,
         "hollow": HOLLOW,
@@ -288,8 +289,8 @@ def thanks(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         raise Http404
     sent = queries.draft_of(key)
     commission = sent.commission if sent and held_key(request) == key else None
-    today = timezone.localdate()
-    asked_on = timezone.localdate(commission.requested_at) if commission else today
+    today = today_at(shop)
+    asked_on = timezone.localdate(commission.requested_at, shop.tz) if commission else today
     return render(
         request,
         "intake/thanks.html",

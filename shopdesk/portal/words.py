@@ -22,6 +22,7 @@ from shopdesk.intake.queries import answer_by
 from shopdesk.look.formats import clock, day, moment, money, short_day, weekday
 from shopdesk.quotes.models import Quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from shopdesk.visits.models import Visit
 
 
@@ -56,7 +57,7 @@ class Facts:
 
     @property
     def today(self) -> date:
-        return timezone.localdate(timezone=self.shop.tz)
+        return today_at(self.shop)
 
     def day(self, value: date | datetime) -> str:
         on = timezone.localtime(value, self.shop.tz).date() if isinstance(value, datetime) else value

@@ -15,7 +15,7 @@ from django.utils import timezone
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.actions import add_shots, answered, set_facts
-from shopdesk.commissions.letterhead import bank_lines, today_at
+from shopdesk.commissions.letterhead import bank_lines
 from shopdesk.commissions.letters import to_client, to_shop
 from shopdesk.commissions.models import Commission, Piece, Shot, Stage
 from shopdesk.commissions.stages import advance, locked, write_line
@@ -35,7 +35,7 @@ from shopdesk.quotes.rows import copy_rows, write_rows
 from shopdesk.quotes.sums import missing, tax_rule, totals_of
 from shopdesk.quotes.typed import MOST_RUSH, Fault, TypedQuote, faults
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 PAY_WITHIN = timedelta(days=7)
 MOST_CHANGES_SAID = 12

@@ -13,7 +13,6 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from shopdesk.base.once import once, submission_key
 from shopdesk.base.press import pressed
 from shopdesk.base.refusals import Refused
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import at_desk
 from shopdesk.pricebook import queries as book
@@ -28,6 +27,7 @@ from shopdesk.quotes.showing import changes_in, pictures_in
 from shopdesk.quotes.sums import missing, sums_of
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 KIND_NO = (
     "Dear {name},\n\n"

@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import said_pieces
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import locked, write_line
@@ -18,7 +17,7 @@ from shopdesk.conversation.actions import say_to_client
 from shopdesk.look import formats
 from shopdesk.quotes.models import Quote
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 
 def waits_for_follow_up(quote: Quote, commission: Commission, today: date) -> bool:

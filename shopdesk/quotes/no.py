@@ -8,12 +8,11 @@ from django.db import transaction
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import advance, locked
 from shopdesk.look import formats
 from shopdesk.quotes.models import Quote
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 OPEN_TO_A_NO = (Stage.REQUESTED, Stage.QUOTED)
 

@@ -11,12 +11,12 @@ from django.views.decorators.http import require_http_methods
 
 from shopdesk.base.once import once, submission_key
 from shopdesk.base.refusals import Refused
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.queries import at_desk
 from shopdesk.deposits.forms import day_input
 from shopdesk.quotes import no
 from shopdesk.quotes.queries import open_quote
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
+from shopdesk.shop.queries import today_at
 
 
 class NoForm(forms.Form):

@@ -14,7 +14,6 @@ from shopdesk.base.once import once, submission_key
 from shopdesk.base.press import pressed
 from shopdesk.base.refusals import Refused
 from shopdesk.clients.access import ClientRequest, client_of, client_view
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import of_client
 from shopdesk.look.formats import money
@@ -26,7 +25,7 @@ from shopdesk.quotes.queries import history, revision_of
 from shopdesk.quotes.showing import changes_in, pictures_in
 from shopdesk.quotes.sums import sums_of, totals_of
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 
 @client_view

@@ -9,12 +9,11 @@ from django.db.models import Max
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.commissions.actions import NewPiece, add_piece
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Piece
 from shopdesk.quotes.models import Estimate, Line, Option, Override, Quote, QuotePiece
 from shopdesk.quotes.queries import estimates_of
 from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedPiece, TypedQuote
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 
 def write_rows(commission: Commission, draft: Quote, typed: TypedQuote, who: Who) -> None:

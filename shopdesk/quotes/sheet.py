@@ -10,7 +10,6 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Piece
 from shopdesk.pricebook import queries as book
 from shopdesk.pricebook.queries import Snapshot, decimal_of
@@ -51,6 +50,7 @@ from shopdesk.quotes.typed import (
     faults,
 )
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 
 
 class QuoteSheet:

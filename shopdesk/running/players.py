@@ -42,7 +42,7 @@ from shopdesk.running.reckoned import typed_piece
 from shopdesk.running.telling import calendar_files, near
 from shopdesk.shop.actions import ShopFacts, set_up
 from shopdesk.shop.models import User
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits import actions as visits
 from shopdesk.visits.models import Visit
 from shopdesk.visits.queries import free
@@ -207,7 +207,7 @@ class Players:
     ) -> Quote:
         """The owner begins a quote and keeps what was typed."""
         part = self.words[who]["quote"]
-        today = timezone.localdate(timezone=the_shop().tz)
+        today = today_at(the_shop())
         draft = quotes.start(commission, self.owner)
         ids = [piece.piece_id for piece in draft.pieces.all()]
         typed = TypedQuote(
@@ -241,9 +241,7 @@ class Players:
         money = standing(commission)
         assert money is not None
         amount = money.deposit_open if deposit else money.due
-        deposits.record_payment(
-            commission, amount, timezone.localdate(timezone=the_shop().tz), how, "", self.owner
-        )
+        deposits.record_payment(commission, amount, today_at(the_shop()), how, "", self.owner)
         return amount
 
     def book(self, commission: Commission, kind: str, who: Who, *, skip: int = 0) -> Visit:

@@ -30,6 +30,7 @@ from shopdesk.running import incoming
 from shopdesk.running.drawings import save_all
 from shopdesk.running.players import Players
 from shopdesk.running.telling import said
+from shopdesk.shop.queries import the_shop, today_at
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ class Story(Players):
         self.turn_to(visit.starts_at + timedelta(minutes=20))
         bench.check_in(
             commission,
-            timezone.localdate(timezone=zone),
+            today_at(the_shop()),
             self.owner,
             note="Ring and lifting veneer looked at together",
         )
@@ -175,7 +176,6 @@ class Story(Players):
         return commission
 
     def _others(self) -> None:
-        zone = self.calendar.zone
         self.days_ago(12, 11, 0)
         cabinet, client = self.ask("cabinet", ["card-cabinet-before"])
         self.days_ago(11, 19, 30)
@@ -187,7 +187,7 @@ class Story(Players):
         self.days_ago(9, 17, 20)
         visit = self.book(cabinet, "drop-off", client)
         self.turn_to(visit.starts_at + timedelta(minutes=15))
-        bench.check_in(cabinet, timezone.localdate(timezone=zone), self.owner)
+        bench.check_in(cabinet, today_at(the_shop()), self.owner)
         self.days_ago(3, 8, 30)
         bench.begin_work(cabinet, self.owner)
         self.propose(cabinet, "cabinet", "first", "board-harvest-oak")

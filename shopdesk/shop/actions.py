@@ -10,13 +10,12 @@ from typing import Literal, TypedDict
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.craft.slots import Window
 from shopdesk.shop.models import DifferentDay, OpeningWindow, SetupCode, Shop, User
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 _LETTERS = "abcdefghjkmnpqrstuvwxyz"
 """Without those that are taken for a digit."""
@@ -144,7 +143,7 @@ def set_different_day(day: date, spans: Sequence[tuple[time, time]], who: Who, *
     are booked stay booked."""
     _owner_only(who)
     shop = Shop.objects.select_for_update().get(pk=the_shop().pk)
-    if day < timezone.localdate(timezone=shop.tz):
+    if day < today_at(shop):
         raise Refused("That day is over.", field="day")
     DifferentDay.objects.filter(day=day).delete()
     if spans:

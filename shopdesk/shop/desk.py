@@ -9,7 +9,6 @@ from django.contrib.auth import authenticate, login, logout
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -34,7 +33,7 @@ from shopdesk.shop.forms import (
 from shopdesk.shop.hours import show_hours
 from shopdesk.shop.middleware import shop_of
 from shopdesk.shop.places import likely
-from shopdesk.shop.queries import different_days, windows
+from shopdesk.shop.queries import different_days, today_at, windows
 
 _QUARTER = timedelta(minutes=15)
 _FROM_ONE_ADDRESS, _FOR_ONE_EMAIL = 10, 50
@@ -208,7 +207,7 @@ def openings(request: DeskRequest) -> HttpResponseBase:
         else:
             messages.success(request, "Written down. Visits that are booked stay booked.")
             return HttpResponseRedirect(landing)
-    today = timezone.localdate(timezone=request.shop.tz)
+    today = today_at(request.shop)
     days = [(one.day, show_hours(one.windows), note) for one, note in different_days(today)]
     return render(
         request,

@@ -6,6 +6,8 @@ from datetime import UTC, date, datetime, time
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
+from django.utils import timezone
+
 from shopdesk.craft.slots import DayException, Window
 from shopdesk.mail.holding import Hours
 from shopdesk.shop.models import DifferentDay, OpeningWindow, Shop
@@ -25,6 +27,11 @@ def the_shop() -> Shop:
     if shop is None:
         raise NoShop
     return shop
+
+
+def today_at(shop: Shop) -> date:
+    """The date it is at the shop, wherever the server, the worker or whoever asks stands."""
+    return timezone.localdate(timezone=shop.tz)
 
 
 def quiet_hours() -> Hours:

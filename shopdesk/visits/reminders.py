@@ -11,12 +11,12 @@ from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Cast, Concat, TruncDate
 from django.urls import reverse
 
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.reminders import Kind, Occasion, Said, Step
 from shopdesk.deposits.words import due_words
 from shopdesk.look import formats
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from shopdesk.visits.models import Visit
 from shopdesk.visits.words import WHAT, ask_us, said_time, where
 

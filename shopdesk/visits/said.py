@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.utils import timezone
 
 from shopdesk.commissions.fields import Field, register
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.look.formats import moment
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from shopdesk.visits.models import Visit
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.utils import timezone
-
 from shopdesk.commissions.models import Commission
 from shopdesk.look.formats import clock, moment
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from shopdesk.visits.models import Visit
 
 WHAT = {Visit.Kind.DROP_OFF: "Drop-off", Visit.Kind.PICKUP: "Pickup", Visit.Kind.SITE: "Site visit"}
@@ -35,7 +34,7 @@ def where(shop: Shop, commission: Commission, kind: str) -> dict[str, str]:
 
 def said_time(shop: Shop, starts_at: datetime, ends_at: datetime) -> str:
     """`Wed 9 Dec, 14:30–15:00`, in the shop's time and manner."""
-    today = timezone.localdate(timezone=shop.tz)
+    today = today_at(shop)
     return f"{moment(starts_at, shop.tz, shop.locale, today)}–{clock(ends_at, shop.tz, shop.locale)}"
 
 

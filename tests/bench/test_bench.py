@@ -10,7 +10,6 @@ import pytest
 from django.core.mail import EmailMessage
 from django.test import Client as Browser
 from django.urls import reverse
-from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
@@ -21,6 +20,7 @@ from shopdesk.deposits import actions as deposits
 from shopdesk.deposits.queries import standing
 from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
+from shopdesk.shop.queries import the_shop, today_at
 from tests.conftest import MakePicture
 
 pytestmark = pytest.mark.django_db
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.django_db
 def booked(commission: Commission, as_owner: Who) -> Commission:
     """Agreed at $400, with the deposit of $200 in."""
     Commission.objects.filter(pk=commission.pk).update(stage=Stage.AGREED)
-    today = timezone.localdate()
+    today = today_at(the_shop())
     deposits.open_account(
         commission, currency="USD", price=Decimal(400), deposit=Decimal(200), due_on=today, who=as_owner
     )
@@ -41,7 +41,7 @@ def booked(commission: Commission, as_owner: Who) -> Commission:
 
 
 def through_to_ready(commission: Commission, who: Who, picture: MakePicture) -> None:
-    actions.check_in(commission, timezone.localdate(), who)
+    actions.check_in(commission, today_at(the_shop()), who)
     actions.begin_work(commission, who)
     actions.set_to_dry(commission, who)
     add_shots(commission, [take_in(picture(), "after.jpg")], Shot.Kind.FINAL)
@@ -58,7 +58,7 @@ def test_the_way_through_the_shop(
     through_to_ready(booked, as_owner, picture_file)
     with pytest.raises(Refused, match="balance has not been paid"):
         actions.hand_over(booked, as_owner)
-    deposits.record_payment(booked, Decimal(200), timezone.localdate(), "card", "", as_owner)
+    deposits.record_payment(booked, Decimal(200), today_at(the_shop()), "card", "", as_owner)
     actions.hand_over(booked, as_owner, note="Looked over together")
     booked.refresh_from_db()
     assert booked.stage == Stage.COLLECTED
@@ -75,7 +75,7 @@ def test_the_way_through_the_shop(
 
 
 def test_a_day_to_come_and_a_day_before_the_request_are_refused(booked: Commission, as_owner: Who) -> None:
-    today = timezone.localdate()
+    today = today_at(the_shop())
     for day, words in (
         (today + timedelta(days=1), "not come yet"),
         (today - timedelta(days=40), "before the client"),
@@ -137,7 +137,7 @@ def test_no_more_is_given_back_than_came_in_and_nothing_has_changed(
 def test_cancelling_on_the_page(booked: Commission, desk: Browser) -> None:
     page = reverse("desk:cancel", args=[booked.number])
     assert "$200.00" in desk.get(page).content.decode()
-    today = timezone.localdate().isoformat()
+    today = today_at(the_shop()).isoformat()
     typed = {"reason": "Changed their mind", "how": "cash", "on": today}
     wrong = desk.post(page, {**typed, "give_back": "lots"})
     assert wrong.status_code == 422
@@ -150,7 +150,7 @@ def test_cancelling_on_the_page(booked: Commission, desk: Browser) -> None:
 
 
 def test_the_presses_of_the_page(booked: Commission, desk: Browser) -> None:
-    today = timezone.localdate().isoformat()
+    today = today_at(the_shop()).isoformat()
     assert desk.post(reverse("desk:check-in", args=[booked.number]), {"on": today}).status_code == 302
     for verb, stage in (("begin-work", Stage.IN_WORK), ("set-to-dry", Stage.DRYING)):
         desk.post(reverse("desk:move", args=[booked.number, verb]))
@@ -165,7 +165,7 @@ def held_and_paid(commission: Commission, who: Who) -> None:
     """Agreed, put on hold, and then the deposit comes in all the same."""
     Commission.objects.filter(pk=commission.pk).update(stage=Stage.AGREED)
     commission.refresh_from_db()
-    today = timezone.localdate()
+    today = today_at(the_shop())
     deposits.open_account(
         commission, currency="USD", price=Decimal(400), deposit=Decimal(200), due_on=today, who=who
     )
@@ -187,7 +187,7 @@ def test_a_deposit_paid_while_on_hold_books_the_place_when_it_goes_on(
 
 def test_taken_up_without_the_deposit_it_is_agreed_again(commission: Commission, as_owner: Who) -> None:
     Commission.objects.filter(pk=commission.pk).update(stage=Stage.ON_HOLD, held_from=Stage.AGREED)
-    today = timezone.localdate()
+    today = today_at(the_shop())
     deposits.open_account(
         commission, currency="USD", price=Decimal(400), deposit=Decimal(200), due_on=today, who=as_owner
     )

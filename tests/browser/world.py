@@ -18,7 +18,6 @@ from shopdesk.changes import actions as changes
 from shopdesk.clients.models import Client
 from shopdesk.colours import actions as colours
 from shopdesk.commissions.actions import NewPiece, Wish
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.reminders import write_due
 from shopdesk.conversation import actions as conversation
@@ -39,7 +38,7 @@ from shopdesk.quotes import actions as quotes
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedQuote
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits import actions as visits
 from shopdesk.visits.queries import free
 from tests.browser.book import Book, write_book

@@ -17,7 +17,6 @@ from shopdesk.changes import actions
 from shopdesk.changes.models import Change
 from shopdesk.changes.queries import at_hand, changes_of
 from shopdesk.clients.actions import know_client
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Shot, Stage
 from shopdesk.deposits import actions as money
 from shopdesk.deposits.models import AgreedChange
@@ -26,6 +25,7 @@ from shopdesk.mail.models import Email
 from shopdesk.photos.actions import take_in
 from shopdesk.quotes.actions import accept as accept_quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.changes.making import propose
 from tests.conftest import MakePicture
 from tests.quotes.making import send

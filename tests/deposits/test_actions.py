@@ -14,7 +14,6 @@ from django.urls import reverse as address
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.commissions.stages import advance
 from shopdesk.deposits import actions
@@ -23,6 +22,7 @@ from shopdesk.deposits.queries import Standing, standing, standings
 from shopdesk.mail.models import Email
 from shopdesk.quotes.actions import accept
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send
 
 pytestmark = pytest.mark.django_db

@@ -18,7 +18,6 @@ from shopdesk.base.who import Who
 from shopdesk.bench.actions import cancel, make_ready
 from shopdesk.changes.actions import accept as accept_change
 from shopdesk.commissions.actions import set_facts
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.deposits import actions, invoices
 from shopdesk.deposits.models import Account, Invoice
@@ -27,6 +26,7 @@ from shopdesk.mail.models import Email
 from shopdesk.quotes.actions import accept
 from shopdesk.quotes.typed import TypedLine, TypedPiece
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.changes.making import propose
 from tests.quotes.making import send
 

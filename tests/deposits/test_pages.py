@@ -12,13 +12,13 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.deposits import invoices
 from shopdesk.deposits.models import Entry, Receipt
 from shopdesk.deposits.queries import standing
 from shopdesk.quotes.actions import accept
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send
 
 pytestmark = pytest.mark.django_db

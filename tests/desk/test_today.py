@@ -22,10 +22,11 @@ from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_piec
 from shopdesk.commissions.models import Commission, Shot, Stage
 from shopdesk.conversation import actions as conversation
 from shopdesk.deposits import actions as deposits
-from shopdesk.desk.needs import MOST, today_at
+from shopdesk.desk.needs import MOST, front_page
 from shopdesk.documents.models import Document
 from shopdesk.photos.actions import take_in
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits import actions as visits
 from shopdesk.visits.models import Visit
 from shopdesk.visits.queries import free
@@ -50,7 +51,7 @@ def another(name: str, piece: str = "bench", **client: str) -> Commission:
 
 
 def says(shop: Shop) -> list[str]:
-    return [f"{need.commission.client.name} {need.says}" for need in today_at(shop, timezone.now()).needs]
+    return [f"{need.commission.client.name} {need.says}" for need in front_page(shop, timezone.now()).needs]
 
 
 def test_an_empty_desk_says_so(desk: Browser) -> None:
@@ -95,10 +96,10 @@ def test_every_need_has_a_press_that_leads_somewhere(
         currency="USD",
         price=Decimal(100),
         deposit=Decimal(50),
-        due_on=timezone.localdate() - timedelta(days=2),
+        due_on=today_at(the_shop()) - timedelta(days=2),
         who=as_owner,
     )
-    needs = today_at(shop, timezone.now()).needs
+    needs = front_page(shop, timezone.now()).needs
     assert {need.commission.pk for need in needs} == {commission.pk, sampled.pk, coat.pk, owing.pk}
     for need in needs:
         assert desk.get(need.address.partition("#")[0]).status_code == 200, need
@@ -110,13 +111,13 @@ def test_every_need_has_a_press_that_leads_somewhere(
 def test_a_long_list_is_cut_and_counted(shop: Shop, desk: Browser) -> None:
     for n in range(MOST + 1):
         another(f"Client {n}", email=f"client{n}@example.com")
-    today = today_at(shop, timezone.now())
+    today = front_page(shop, timezone.now())
     assert (len(today.needs), today.more) == (MOST, 1)
     assert "And 1 more" in desk.get("/desk/").content.decode()
 
 
 def test_the_lead_caution_stands_in_the_line(shop: Shop, commission: Commission) -> None:
-    (need,) = today_at(shop, timezone.now()).needs
+    (need,) = front_page(shop, timezone.now()).needs
     assert "May hold lead" in need.detail
 
 
@@ -130,7 +131,7 @@ def test_the_worker_is_said_to_be_silent_until_it_speaks(desk: Browser, shop: Sh
 
 def test_what_failed_is_shown_and_can_be_tried_again(desk: Browser, shop: Shop) -> None:
     document = Document.objects.create(
-        template="quote", title="Quote 26-001", filename="q.pdf", content={}, dated_on=timezone.localdate(),
+        template="quote", title="Quote 26-001", filename="q.pdf", content={}, dated_on=today_at(the_shop()),
         state=Work.State.FAILED, trouble="The template is broken.",
     )  # fmt: skip
     assert "The template is broken." in desk.get("/desk/").content.decode()
@@ -218,13 +219,13 @@ def test_statements_do_not_grow(
 
 def test_what_the_shop_asked_waits_for_the_client(shop: Shop, commission: Commission, as_owner: Who) -> None:
     conversation.say_to_client(commission, "How high is it?", as_owner)
-    today = today_at(shop, timezone.now())
+    today = front_page(shop, timezone.now())
     assert today.needs == []
     assert today.waiting_for_clients == [(commission, "has what you asked to answer")]
     reply = Who("client", commission.client_id)
     conversation.say_to_shop(commission, "76 cm", reply)
     conversation.answered_elsewhere(commission, "Thanked her by phone", as_owner)
-    today = today_at(shop, timezone.now())
+    today = front_page(shop, timezone.now())
     assert [(need.says, need.press) for need in today.needs] == [
         ("asks about writing desk.", "Go on with the quote")
     ]
@@ -255,13 +256,13 @@ def test_who_has_not_chosen_a_time_after_three_days(
         since = now - timedelta(days=days)
         put(commission, stage=Stage.READY, stage_since=since)
         brings = put(fetches, stage=Stage.BOOKED, stage_since=since)
-        today = today_at(shop, now)
+        today = front_page(shop, now)
         assert [need.says for need in today.needs] == ["has not chosen a time to fetch it."] * shown
         assert [one.pk for one, _ in today.waiting_for_clients] == [brings.pk] * shown
     for one, kind in ((commission, Visit.Kind.PICKUP), (fetches, Visit.Kind.DROP_OFF)):
         slot = next(slot for slot in free(now) if slot.start > now + timedelta(days=4))
         visits.book(one, kind, slot.start, as_owner)
-    today = today_at(shop, timezone.now())
+    today = front_page(shop, timezone.now())
     assert (today.needs, today.waiting_for_clients) == ([], [])
 
 
@@ -272,7 +273,7 @@ def agreed_at_100(commission: Commission, who: Who) -> Commission:
         currency="USD",
         price=Decimal(100),
         deposit=Decimal(50),
-        due_on=timezone.localdate(),
+        due_on=today_at(the_shop()),
         who=who,
     )
     return commission
@@ -282,7 +283,7 @@ def test_a_deposit_that_is_open_again_is_asked_for(
     shop: Shop, commission: Commission, as_owner: Who, portal: Browser
 ) -> None:
     agreed_at_100(commission, as_owner)
-    paid = deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    paid = deposits.record_payment(commission, Decimal(50), today_at(the_shop()), "cash", "", as_owner)
     page = reverse("portal:commission", args=[commission.number])
     assert says(shop) == []
     assert "open again" not in portal.get(page).content.decode()
@@ -295,10 +296,10 @@ def test_what_went_home_unpaid_is_asked_for_until_it_is_paid(
     shop: Shop, commission: Commission, as_owner: Who
 ) -> None:
     agreed_at_100(commission, as_owner)
-    deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    deposits.record_payment(commission, Decimal(50), today_at(the_shop()), "cash", "", as_owner)
     put(commission, stage=Stage.COLLECTED, collected_at=timezone.now())
-    today = today_at(shop, timezone.now())
+    today = front_page(shop, timezone.now())
     assert [need.says for need in today.needs] == ["has the piece, and still owes $50.00."]
     assert today.in_shop == []
-    deposits.record_payment(commission, Decimal(50), timezone.localdate(), "cash", "", as_owner)
+    deposits.record_payment(commission, Decimal(50), today_at(the_shop()), "cash", "", as_owner)
     assert says(shop) == []

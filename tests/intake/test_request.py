@@ -10,7 +10,6 @@ from decimal import Decimal
 import pytest
 from django.core.mail import EmailMessage
 from django.test import Client as Browser
-from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.clients.models import Client
@@ -19,6 +18,7 @@ from shopdesk.commissions.models import Commission, JournalLine, Letter
 from shopdesk.intake.models import Draft
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import the_shop, today_at
 from tests.intake.conftest import ASKED, Visitor
 
 pytestmark = pytest.mark.django_db
@@ -50,7 +50,7 @@ def test_the_least_that_is_needed(visitor: Visitor) -> None:
 
 
 def test_everything_that_is_welcome(visitor: Visitor) -> None:
-    day = timezone.localdate() + timedelta(days=40)
+    day = today_at(the_shop()) + timedelta(days=40)
     visitor.send(
         {
             **ASKED,

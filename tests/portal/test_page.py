@@ -24,6 +24,7 @@ from shopdesk.photos.actions import take_in
 from shopdesk.portal.queries import facts_of
 from shopdesk.portal.words import steps, tell
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.conftest import MakePicture, enter
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +61,7 @@ def test_every_stage_is_said_in_a_sentence(commission: Commission, portal: Brows
 
 def test_the_deposit_is_asked_for_with_its_day(commission: Commission, shop: Shop, as_owner: Who) -> None:
     put(commission, stage=Stage.AGREED)
-    due = timezone.localdate(timezone=shop.tz) + timedelta(days=30)
+    due = today_at(shop) + timedelta(days=30)
     deposits.open_account(
         commission, currency="USD", price=Decimal(680), deposit=Decimal(340), due_on=due, who=as_owner
     )

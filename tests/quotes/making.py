@@ -7,12 +7,11 @@ from decimal import Decimal
 from typing import Any
 
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.quotes import actions
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece, TypedQuote
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 
 def typed(commission: Commission, **other: Any) -> TypedQuote:

@@ -15,7 +15,6 @@ from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Letter, Stage
 from shopdesk.deposits.queries import standing
 from shopdesk.documents.models import Document
@@ -28,6 +27,7 @@ from shopdesk.quotes.queries import acceptance_of, draft_of, history, open_quote
 from shopdesk.quotes.signed import keep_hashes
 from shopdesk.quotes.typed import TypedLine, TypedOption, TypedPiece
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send, typed
 
 pytestmark = pytest.mark.django_db

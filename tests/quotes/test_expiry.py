@@ -18,7 +18,6 @@ from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
 from shopdesk.commissions import reminders as due_reminders
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Reminded, Stage
 from shopdesk.commissions.queries import journal_of
@@ -26,13 +25,13 @@ from shopdesk.commissions.reminders import write_due
 from shopdesk.commissions.stages import locked
 from shopdesk.commissions.tasks import run_reminders
 from shopdesk.conversation.models import Message
-from shopdesk.desk.needs import Need
-from shopdesk.desk.needs import today_at as desk_today
+from shopdesk.desk.needs import Need, front_page
 from shopdesk.mail.models import Email
 from shopdesk.portal.actions import withdraw
 from shopdesk.quotes import actions, expiry
 from shopdesk.quotes.models import Quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send
 
 pytestmark = pytest.mark.django_db
@@ -297,7 +296,7 @@ def run_out(quote: Quote, shop: Shop, clock: Clock) -> Quote:
 
 
 def needs(shop: Shop) -> list[Need]:
-    return [need for need in desk_today(shop, timezone.now()).needs if "run out" in need.says]
+    return [need for need in front_page(shop, timezone.now()).needs if "run out" in need.says]
 
 
 def test_the_desk_has_the_words_ready_and_sends_nothing(
@@ -351,7 +350,7 @@ def test_the_owners_press_sends_the_owners_words_once(
 
 
 def dict_of(shop: Shop) -> dict[str, str]:
-    return {one.number: words for one, words in desk_today(shop, timezone.now()).waiting_for_clients}
+    return {one.number: words for one, words in front_page(shop, timezone.now()).waiting_for_clients}
 
 
 def test_without_words_nothing_goes(run_out: Quote, desk: Browser) -> None:

@@ -11,13 +11,13 @@ from django.urls import reverse
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import advance
 from shopdesk.quotes import actions
 from shopdesk.quotes.models import Quote
 from shopdesk.quotes.queries import draft_of
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send, typed
 
 pytestmark = pytest.mark.django_db

@@ -11,12 +11,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.mail.models import Email
 from shopdesk.quotes import actions
 from shopdesk.quotes.models import Quote
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send
 
 pytestmark = pytest.mark.django_db

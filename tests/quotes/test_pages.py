@@ -14,13 +14,13 @@ from django.urls import reverse
 
 from shopdesk.base.who import Who
 from shopdesk.clients.actions import know_client
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.mail.models import Email
 from shopdesk.quotes import actions
 from shopdesk.quotes.models import Acceptance, Quote
 from shopdesk.quotes.queries import draft_of
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.conftest import enter
 from tests.quotes.making import send
 

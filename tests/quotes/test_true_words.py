@@ -12,12 +12,13 @@ from django.urls import reverse
 from shopdesk.base.who import Who
 from shopdesk.changes.content import content_of as content_of_change
 from shopdesk.clients.models import Client
-from shopdesk.commissions.letterhead import letterhead, today_at
+from shopdesk.commissions.letterhead import letterhead
 from shopdesk.commissions.models import Commission
 from shopdesk.deposits.queries import standing
 from shopdesk.deposits.words import price_of_change, sums_of
 from shopdesk.quotes import actions
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send
 
 pytestmark = pytest.mark.django_db

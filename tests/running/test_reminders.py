@@ -8,14 +8,13 @@ from datetime import UTC, datetime, time, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 
 from shopdesk.commissions.models import Commission, Reminded, Stage
 from shopdesk.commissions.reminders import due, kinds, write_due
 from shopdesk.mail.models import Email
 from shopdesk.running.measures import world
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 pytestmark = pytest.mark.django_db
 DAYS = (0, 1, 3, 7, 11, 14, 30)
@@ -27,7 +26,7 @@ BESIDE_THE_KINDS = 3
 
 
 def mornings(shop: Shop) -> list[datetime]:
-    today = timezone.localdate(timezone=shop.tz)
+    today = today_at(shop)
     return [
         datetime.combine(today + timedelta(days=days), time(10), shop.tz).astimezone(UTC) for days in DAYS
     ]

@@ -17,7 +17,6 @@ from shopdesk.changes import actions as changes
 from shopdesk.changes.models import Change
 from shopdesk.clients.models import Client
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission
 from shopdesk.deposits import actions as money
 from shopdesk.deposits import invoices
@@ -25,6 +24,7 @@ from shopdesk.deposits.models import AgreedChange, Invoice
 from shopdesk.mail.models import Email
 from shopdesk.quotes import actions as quotes
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.changes.making import propose
 from tests.quotes.making import send
 from tests.services.test_money_at_once import AT_ONCE, at_once, only_refusals

@@ -14,7 +14,6 @@ from django.db import connection
 from shopdesk.base.once import once
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
-from shopdesk.commissions.letterhead import today_at
 from shopdesk.commissions.models import Commission, JournalLine, Stage
 from shopdesk.deposits import actions as money
 from shopdesk.deposits.models import Account, Entry, Receipt
@@ -23,6 +22,7 @@ from shopdesk.mail.models import Email
 from shopdesk.quotes import actions
 from shopdesk.quotes.models import Acceptance
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.quotes.making import send, typed
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from datetime import UTC, datetime, time, timedelta
 
 import pytest
-from django.utils import timezone
 
 from shopdesk.base.who import Who
 from shopdesk.colours import actions as colours
@@ -17,6 +16,7 @@ from shopdesk.commissions.reminders import write_due
 from shopdesk.commissions.switches import switch, switch_kind
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import today_at
 from tests.services.test_quotes_at_once import at_once
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -31,7 +31,7 @@ def waiting(commission: Commission, as_owner: Who) -> Sample:
 
 @pytest.fixture
 def third_morning(shop: Shop, waiting: Sample) -> datetime:
-    day = timezone.localdate(timezone=shop.tz) + timedelta(days=3)
+    day = today_at(shop) + timedelta(days=3)
     return datetime.combine(day, time(9), shop.tz).astimezone(UTC)
 
 

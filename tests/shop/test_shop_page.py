@@ -8,7 +8,6 @@ from decimal import Decimal
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
-from django.utils import timezone
 
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
@@ -18,6 +17,7 @@ from shopdesk.shop.forms import ShopForm
 from shopdesk.shop.hours import parse_hours, show_hours
 from shopdesk.shop.models import DifferentDay, Shop
 from shopdesk.shop.places import LOCALES, likely, zones
+from shopdesk.shop.queries import the_shop, today_at
 
 pytestmark = pytest.mark.django_db
 HOURS = reverse("desk:openings")
@@ -78,7 +78,7 @@ def test_a_currency_that_is_out_of_use_stays_a_choice_for_who_has_it(shop: Shop)
 
 
 def test_only_the_owner_changes_the_shop(shop: Shop, as_client: Who) -> None:
-    day = timezone.localdate() + timedelta(days=9)
+    day = today_at(the_shop()) + timedelta(days=9)
     for change in (
         lambda: actions.change_shop({"name": "Mine"}, as_client),
         lambda: actions.set_week([], as_client),
@@ -153,7 +153,7 @@ def test_a_wrong_week_changes_nothing(desk: Browser, shop: Shop) -> None:
 
 
 def test_a_day_is_closed_opened_and_usual_again(desk: Browser, shop: Shop) -> None:
-    today = timezone.localdate(timezone=shop.tz)
+    today = today_at(shop)
     day = today + timedelta(days=20)
 
     def send(**typed: str) -> int:

@@ -17,6 +17,7 @@ from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import journal_of
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits.actions import GONE, book, cancel
 from shopdesk.visits.models import Cell, Visit
 from shopdesk.visits.queries import coming, free, visits_of
@@ -167,7 +168,7 @@ def test_a_drop_off_only_from_booked_until_it_is_here(
 
 def test_the_stage_is_the_one_in_the_database(booked: Commission, as_client: Who) -> None:
     """An old page does not know that the piece has come in meanwhile."""
-    Commission.objects.update(stage=Stage.CHECKED_IN, checked_in_on=timezone.localdate())
+    Commission.objects.update(stage=Stage.CHECKED_IN, checked_in_on=today_at(the_shop()))
     assert booked.stage == Stage.BOOKED
     with pytest.raises(Refused, match="here already"):
         book(booked, DROP_OFF, some_slots()[0].start, as_client)

@@ -18,6 +18,7 @@ from shopdesk.commissions.queries import journal_of
 from shopdesk.commissions.reminders import write_due
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits.actions import book, look_after
 from shopdesk.visits.models import Cell, Visit
 from shopdesk.visits.queries import free
@@ -185,7 +186,7 @@ def test_a_visit_is_done_once_the_piece_has_changed_hands(booked: Commission, as
     """Brought in earlier than booked: the time is free for somebody else, and nobody is told anything."""
     slot = some_slots()[0]
     visit = book(booked, DROP_OFF, slot.start, as_client)
-    stand_at(booked, Stage.CHECKED_IN, checked_in_on=timezone.localdate())
+    stand_at(booked, Stage.CHECKED_IN, checked_in_on=today_at(the_shop()))
     Email.objects.all().delete()
     look_after()
     visit.refresh_from_db()

@@ -20,7 +20,7 @@ from shopdesk.clients.models import Client
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.queries import journal_of
 from shopdesk.commissions.reminders import write_due
-from shopdesk.desk.needs import today_at
+from shopdesk.desk.needs import front_page
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
 from shopdesk.visits.actions import book, cancel, look_after, offer_site_visit
@@ -265,7 +265,7 @@ def test_the_desk_sees_where_to_go_today(
 ) -> None:
     visit = book(commission, SITE, some_slots()[0].start, as_owner)
     now = clock(visit.starts_at - timedelta(hours=2))
-    (need,) = [need for need in today_at(shop, now).needs if "expects you at" in need.says]
+    (need,) = [need for need in front_page(shop, now).needs if "expects you at" in need.says]
     assert "3 Gull Steps" in need.detail
     text = desk.get(reverse("desk:today")).content.decode()
     assert "expects you at" in text

@@ -32,7 +32,7 @@ from shopdesk.running.measures import papers
 from shopdesk.running.measures.pictures import phone_photo
 from shopdesk.running.measures.timing import Ratio, Spent, spent
 from shopdesk.shop.models import User
-from shopdesk.shop.queries import the_shop
+from shopdesk.shop.queries import the_shop, today_at
 
 GOAL = 0.020
 LINES = 60
@@ -96,7 +96,7 @@ def sixty_lines(owner: User) -> Commission:
         add_shots(commission, [photo], Shot.Kind.REQUEST, piece=piece)
     prepare_all()
     draft = actions.start(commission, who)
-    today = timezone.localdate(timezone=the_shop().tz)
+    today = today_at(the_shop())
     typed = TypedQuote(
         [_piece(place, row.piece_id) for place, row in enumerate(draft.pieces.all())],
         [

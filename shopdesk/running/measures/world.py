@@ -47,6 +47,7 @@ from shopdesk.quotes.models import Quote
 from shopdesk.quotes.typed import TypedEstimate, TypedLine, TypedOption, TypedPiece, TypedQuote
 from shopdesk.running.measures.pictures import phone_photo
 from shopdesk.shop.models import OpeningWindow, Shop, User
+from shopdesk.shop.queries import the_shop, today_at
 from shopdesk.visits import actions as visits
 from shopdesk.visits.models import Cell, Visit
 
@@ -156,7 +157,7 @@ class _Story:
             name=name, email=email, phone=f"555-01{place % len(_NAMES):02d}", address="3 Gull Steps"
         )
         self.as_client = Who("client", self.client.pk, "127.0.0.1")
-        self.today = timezone.localdate(timezone=shop.tz)
+        self.today = today_at(shop)
 
     def tell(self) -> Commission:
         self.commission = self._asks()
@@ -348,14 +349,15 @@ class _Story:
 def _bend_some(made: list[Commission]) -> None:
     """What time would have done, and what no action makes at any hour of the day: a quote that has run out,
     one begun anew, a deposit overdue, visits today and tomorrow."""
-    yesterday = timezone.localdate() - timedelta(days=2)
+    shop = the_shop()
+    yesterday = today_at(shop) - timedelta(days=2)
     of = {stage: [one for one in made if one.stage == stage] for stage in Stage}
     Quote.objects.filter(commission=of[Stage.QUOTED][0]).update(good_until=yesterday)
     owner = Who("owner", User.objects.values_list("pk", flat=True)[0])
     quotes.start(of[Stage.QUOTED][1], owner)
     quotes.start(of[Stage.REQUESTED][0], owner)
     Account.objects.filter(commission=of[Stage.AGREED][0]).update(deposit_due_on=yesterday)
-    noon = datetime.combine(timezone.localdate(timezone=Shop.objects.get().tz), time(16), UTC)
+    noon = datetime.combine(today_at(shop), time(16), UTC)
     _visit(of[Stage.BOOKED][0], "drop-off", noon)
     _visit(of[Stage.READY][0], "pickup", noon + timedelta(hours=1))
     _visit(of[Stage.BOOKED][1], "drop-off", noon + timedelta(days=1, minutes=30))
