@@ -60,9 +60,9 @@ class Complaints:
     def _heard(self, kind: str, text: str, page: Page) -> None:
         # A page's own status (422 for a form with a mistake) is looked at by the test; a file's below.
         # What htmx says of a request that failed stands below as well; one that was cut off because the page
-        # was left is no fault.
+        # was left, or a newer one took its place (hx-sync), is no fault.
         told_below = "Failed to load resource" in text or text.startswith(
-            ("htmx:afterRequest", "htmx:sendError")
+            ("htmx:afterRequest", "htmx:sendError", "htmx:sendAbort")
         )
         if kind in ("error", "warning") and not told_below:
             self.said.append(f"{page.url}: {kind}: {text}")
