@@ -1,8 +1,9 @@
-"""Emails that can wait: not in the quiet hours, one a day to an address, and what waits for the same address
+"""News and reminders: not in the quiet hours, one a day to an address, and what waits for the same address
 goes with it.
 
 1. `next_one` takes one that is due and whose turn it is to be the day's; others wait for the morning. The
-   turn is a row of its own (`Turn`): the database lets an address have one a day, whoever is quicker.
+   turn is a row of its own (`Turn`): the database lets an address have one a day, whoever is quicker. A
+   reminder that cannot wait (a visit tomorrow) takes the turn where it is free, and goes in any case.
 2. `prepare` attaches what else waits for the address: those rows stay waiting, but are in line no more.
    Whatever is not needed any more drops out; then the words are made, once for all of them.
 3. They end together with the email that carries them, or are let go when it fails (`claims`).
@@ -34,8 +35,8 @@ _State = Email.State
 
 
 def next_one(lease: timedelta) -> list[Email]:
-    """One email that can wait and may go now, claimed; none when there is none. Those that may not go yet
-    are kept for the morning."""
+    """One of them that may go now, claimed; none when there is none. Those that may not go yet are kept for
+    the morning."""
     while True:
         now, shop = timezone.now(), hours()
         night_ends = quiet_until(now, shop)
@@ -43,12 +44,11 @@ def next_one(lease: timedelta) -> list[Email]:
             claims.in_line(now, can_wait=True).order_by().update(
                 due_at=night_ends, held_at=now, trouble=QUIET
             )
-            return []
         with transaction.atomic():
-            email = claims.first_that_can_wait(now)
+            email = claims.first_to_carry(now, at_night=night_ends is not None)
             if email is None:
                 return []
-            if _take_turn(email, now, shop):
+            if _take_turn(email, now, shop) or not email.can_wait:
                 return claims.take([email], lease, now)
             morning = next_morning(now, shop)
             Email.objects.filter(pk=email.pk).update(due_at=morning, held_at=now, trouble=ONE_A_DAY)

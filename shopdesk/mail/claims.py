@@ -41,15 +41,20 @@ def abandoned(lease: timedelta) -> list[Email]:
 
 
 def due(most: int, lease: timedelta) -> list[Email]:
-    """Up to `most` emails that need not wait for an hour or a day."""
+    """Up to `most` answers and necessities: what waits for no hour or day, and carries nothing else."""
     now = timezone.now()
     with transaction.atomic():
-        return take(_locked(in_line(now, can_wait=False), most), lease, now)
+        rows = in_line(now, can_wait=False).exclude(sort=Email.Sort.REMINDER)
+        return take(_locked(rows, most), lease, now)
 
 
-def first_that_can_wait(now: datetime) -> Email | None:
-    """Within a transaction: the one that is due longest, held for this worker."""
-    return next(iter(_locked(in_line(now, can_wait=True), 1)), None)
+def first_to_carry(now: datetime, *, at_night: bool) -> Email | None:
+    """Within a transaction: what others may go out in and is due longest, held for this worker. A reminder
+    that cannot wait comes before all that can, and at night is the only one."""
+    found = _locked(in_line(now, can_wait=False).filter(sort=Email.Sort.REMINDER), 1)
+    if not found and not at_night:
+        found = _locked(in_line(now, can_wait=True), 1)
+    return found[0] if found else None
 
 
 def take(emails: Sequence[Email], lease: timedelta, now: datetime) -> list[Email]:
@@ -107,7 +112,7 @@ def keep_all_words(emails: Sequence[Email]) -> list[Email]:
 def finish(email: Email, members: Sequence[Email] = ()) -> bool:
     """It was handed over, and with it `members`. `False` when somebody else took it over meanwhile and it has
     ended already."""
-    if not email.can_wait:
+    if not email.carries:
         return _finish_alone(email) or _finish_late(email)
     with transaction.atomic():
         ended = work.finish(email, held_at=None) or _finish_late(email)
@@ -181,7 +186,7 @@ def not_needed(email: Email) -> bool:
     """There is no reason for it any more: it is done, and nothing went."""
     with transaction.atomic():
         ended = work.finish(email, not_needed_at=timezone.now(), held_at=None)
-        if ended and email.can_wait:
+        if ended and email.carries:
             _let_go(email)
     return ended
 
@@ -189,7 +194,7 @@ def not_needed(email: Email) -> bool:
 def give_up(email: Email, trouble: str) -> bool:
     with transaction.atomic():
         ended = work.give_up(email, trouble)
-        if ended and email.can_wait:
+        if ended and email.carries:
             _let_go(email)
     return ended
 

@@ -300,7 +300,7 @@ def _made_ready(email: Email, written: dict[str, str]) -> tuple[Letter, Sequence
     if email.tries > MOST_TRIES:
         claims.give_up(email, "It was tried again and again and never came to an end.")
         return None
-    if email.can_wait:
+    if email.carries:
         members = bundles.prepare(email)
         return None if members is None else (message(email), members)
     if email.worded_at is None:

@@ -105,10 +105,9 @@ class _Carried:
 
 
 def enclosures_of(email: Email) -> QuerySet[Enclosure]:
-    """What an email carries, and what those carry whose words went into it (only what can wait goes
-    together)."""
+    """What an email carries, and what those carry whose words went into it."""
     together = [email.pk]
-    if email.can_wait and email.worded_at is not None:
+    if email.carries and email.worded_at is not None:
         together += Email.objects.filter(bundle=email.pk, worded_at=email.worded_at).values_list(
             "pk", flat=True
         )
@@ -118,7 +117,7 @@ def enclosures_of(email: Email) -> QuerySet[Enclosure]:
 def _carried(email: Email) -> _Carried:
     carried, seen, left = _Carried(), set(), PICTURE_BYTES
     # Those of an email that goes alone may have been fetched with it.
-    rows = enclosures_of(email) if email.can_wait else sorted(email.enclosures.all(), key=lambda one: one.pk)
+    rows = enclosures_of(email) if email.carries else sorted(email.enclosures.all(), key=lambda one: one.pk)
     for row in rows:
         same = (row.cid or row.filename, row.ref, row.text)
         if same in seen:  # bundled emails may carry the same

@@ -38,8 +38,8 @@ class Email(Work):
     kind = models.CharField(max_length=40)
     sort = models.CharField(max_length=9, choices=Sort, default=Sort.NECESSARY)
     can_wait = models.BooleanField(default=False)
-    """Whether it keeps to the quiet hours and counts as the one email a day that is neither an answer nor a
-    necessity."""
+    """Whether it keeps to the quiet hours, and to the next day where the address has had its one email of the
+    day that is neither an answer nor a necessity."""
     context: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
     message_id = models.CharField(max_length=200, unique=True)
     thread = models.CharField(max_length=80, blank=True)
@@ -113,6 +113,11 @@ class Email(Work):
                 name="one_email_gathers",
             )
         ]
+
+    @property
+    def carries(self) -> bool:
+        """Whether others may go out in it (`shopdesk.mail.bundles`): news and reminders."""
+        return self.can_wait or self.sort == self.Sort.REMINDER
 
 
 class Enclosure(models.Model):

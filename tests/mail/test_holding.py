@@ -10,6 +10,7 @@ import threading
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -223,8 +224,8 @@ def test_one_address_is_one_however_it_is_spelt(news: Any, server: Any, clock: A
 def test_what_waits_for_the_same_address_goes_with_it(
     news: Any, server: Any, clock: Any, bytes_of: Any
 ) -> None:
-    """From whatever commission: held, due, still gathering, and a reminder that would not wait; but none that
-    is for a later day, misses what it carries, or is for somebody else."""
+    """From whatever commission: held, due, still gathering; but none that is for a later day, misses what it
+    carries, or is for somebody else."""
     first = news(what="the desk", thread="commission 1")
     deliver_all()
     held = news(what="the mirror", thread="commission 2")
@@ -236,14 +237,9 @@ def test_what_waits_for_the_same_address_goes_with_it(
     stranger = news(to=ZOE)
     clock.forward(minutes=1)
     due = news(what="the stool", thread="commission 4")
-    slot = news(sort="reminder", can_wait=False, what="the slot", due_at=clock.now + timedelta(seconds=1))
-    clock.forward(seconds=2)
-    answers = server.answers
-    answers += [smtplib.SMTPRecipientsRefused({"x": (451, b"later")})]  # the slot's own try comes first
     deliver_all()
     assert states(first, held, gathering, due, stranger) == ["done"] * 5
-    assert states(later, unready, slot) == ["waiting", "waiting", "waiting"]
-    assert fresh(slot).bundle_id is None, "it was tried by itself, and may have arrived"
+    assert states(later, unready) == ["waiting", "waiting"]
     assert len(server.taken) == 3
     together = next(letter for letter in server.taken[1:] if letter.to == ["ottoline@example.com"])
     for what in ("mirror", "chair", "stool"):
@@ -262,14 +258,55 @@ def test_what_waits_for_the_same_address_goes_with_it(
             assert kept.subject == f"About {kept.context['what']}"
 
 
-def test_a_reminder_that_would_not_wait_goes_along(
-    news: Any, server: Any, clock: Any, monkeypatch: Any
+def test_a_reminder_that_cannot_wait_takes_the_others_along_and_is_the_days(
+    news: Any, server: Any, clock: Any
 ) -> None:
-    monkeypatch.setattr(claims, "due", lambda most, lease: [])  # another worker is about to take it
-    carrier, slot = news(), news(sort="reminder", can_wait=False, what="the slot")
+    first, slot = news(), news(sort="reminder", can_wait=False, what="the slot")
+    another = news(sort="reminder", can_wait=False, what="the other slot")
     assert deliver_all() == 1
-    assert fresh(slot).bundle_id == carrier.pk
-    assert states(carrier, slot) == ["done", "done"]
+    assert states(first, slot, another) == ["done"] * 3
+    assert {fresh(first).bundle_id, fresh(another).bundle_id} == {slot.pk}
+    for what in ("the slot", "the other slot", first.context["what"]):
+        assert f"a word about {what}" in server.taken[0].body
+    late = news()
+    assert deliver_all() == 0
+    assert fresh(late).trouble == bundles.ONE_A_DAY
+
+
+def test_a_reminder_that_cannot_wait_goes_though_the_day_had_its_email_and_by_night(
+    news: Any, server: Any, clock: Any
+) -> None:
+    news()
+    assert deliver_all() == 1
+    slot = news(sort="reminder", can_wait=False, what="the slot")
+    assert deliver_all() == 1
+    clock.to(2026, 11, 26, 3, 0)
+    held, by_night = news(), news(sort="reminder", can_wait=False, what="the night's slot")
+    assert deliver_all() == 1
+    assert states(slot, by_night) == ["done", "done"]
+    assert fresh(held).bundle_id == by_night.pk
+
+
+def test_nothing_is_added_to_one_that_was_tried_by_itself(news: Any, server: Any, clock: Any) -> None:
+    slot = news(sort="reminder", can_wait=False, what="the slot")
+    server.answers = [FULL_FOR_NOW]
+    assert deliver_all() == 0
+    late = news(what="the late one")
+    clock.forward(minutes=5)
+    assert deliver_all() == 1
+    assert states(slot, late) == ["done", "waiting"]
+    assert fresh(late).bundle_id is None, "the first try may have arrived"
+    assert fresh(late).trouble == bundles.ONE_A_DAY
+    assert "the late one" not in server.taken[0].body
+
+
+def test_one_that_carried_others_and_is_refused_lets_them_go(news: Any, server: Any, clock: Any) -> None:
+    first, slot = news(), news(sort="reminder", can_wait=False, what="the slot")
+    server.answers = [NO_SUCH_USER]
+    deliver_all()
+    assert states(first, slot) == ["done", "failed"]
+    assert fresh(first).bundle_id is None
+    assert "the slot" not in server.taken[0].body
 
 
 def bundle_of(news: Any, clock: Any, count: int) -> list[Email]:
@@ -482,10 +519,11 @@ def test_never_two_in_a_day_never_in_the_night_and_none_lost(
         return int(real(line, letters))
 
     monkeypatch.setattr(server, "send_messages", send)
+    urgent = partial(news, "reminder", can_wait=False)
     written: list[Email] = []
     for _ in range(7 * 24 * 2):
         if at_random.random() < 0.15:
-            write = at_random.choice([news, news, note])
+            write = at_random.choice([news, news, note, urgent])
             number = len(written)
             written.append(write(to=at_random.choice(people), what=f"piece {number}"))
             if at_random.random() < 0.1:
