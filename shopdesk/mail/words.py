@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from django.template import TemplateSyntaxError
 
-from shopdesk.mail import catalogue, frame, links, typeset
+from shopdesk.mail import catalogue, frame, links, mime, typeset
 from shopdesk.mail.blanks import BlankError
 from shopdesk.mail.book import MARK, Book
 from shopdesk.mail.catalogue import Source
@@ -28,10 +28,10 @@ from shopdesk.mail.typeset import Body
 log = logging.getLogger(__name__)
 
 SUBJECT_LENGTH = 200
-HTML_BYTES = 95_000
-"""Mail programs cut an email off at about 102 kB: common practice, no source."""
+LETTER_BYTES = 95_000
+"""Of both texts, as they travel. Mail programs cut off at about 102 kB: common practice, no source."""
 _VALUE_LENGTHS = (None, 20_000, 4_000, 800, 200)
-"""How much of each value is shown: the first that keeps the HTML within its bytes."""
+"""How much of each value is shown: the first that keeps both texts within their bytes."""
 BUNDLE = "together"
 """The kind whose words go around several emails in one."""
 _LISTED = 70
@@ -48,6 +48,17 @@ class Words:
     subject: str
     text: str
     html: str
+
+    @property
+    def size(self) -> int:
+        """How large both texts are as they travel; where that is little, at most so large."""
+        plain, html = len(self.text.encode()), len(self.html.encode())
+        most = 3 * (plain + html)  # as quoted-printable, each byte as three
+        if most <= LETTER_BYTES:
+            return most
+        return len(
+            mime.text(self.text, "text/plain").as_bytes() + mime.text(self.html, "text/html").as_bytes()
+        )
 
 
 def words(email: Email, sources: Sources | None = None) -> Words:
@@ -75,7 +86,7 @@ def with_source(email: Email, source: Source) -> Words:
         fields = _fields(email, book)
         markdown = f"{_filled(email.kind, source, fields)}\n\n{_insert(0, around)}"
         made = _letter(markdown, book, around, _subject(source, fields, book), [around])
-        if len(made.html.encode()) <= HTML_BYTES:
+        if made.size <= LETTER_BYTES:
             return made
     if source.own:
         raise NoWords("Laid out, that is more than mail programs show. Make it shorter, or simpler.")
@@ -160,7 +171,7 @@ def bundled(emails: Sequence[Email]) -> Words:
         *((_VALUE_LENGTHS[-1], whole) for whole in range(len(emails) - 1, -1, -1)),
     ]:
         made = _together(emails, sources, length, whole)
-        if len(made.html.encode()) <= HTML_BYTES:
+        if made.size <= LETTER_BYTES:
             break
     return made
 

@@ -17,7 +17,7 @@ from shopdesk.mail import blanks, catalogue, own
 from shopdesk.mail.actions import Person, write
 from shopdesk.mail.catalogue import about, kinds, shipped
 from shopdesk.mail.models import Email, OwnWords
-from shopdesk.mail.words import BUNDLE, HTML_BYTES, Words, bundled, words
+from shopdesk.mail.words import BUNDLE, LETTER_BYTES, Words, bundled, words
 from tests.mail.test_words import plain, seen, squeezed
 
 pytestmark = pytest.mark.django_db
@@ -158,7 +158,7 @@ def test_every_kind_reads_with_each_of_its_samples(kind: str, way: str) -> None:
         ugly = re.search(r"\w [.,;:!?](\s|$)|\(\s*\)|“”|\n\n\n| \n", f"{made.subject}\n{made.text}")
         assert ugly is None, (says, made.text)
         assert squeezed(plain(made.text)) == squeezed(seen(made.html))
-        assert len(made.html.encode()) < HTML_BYTES
+        assert made.size < LETTER_BYTES
 
 
 @pytest.mark.parametrize("kind", kinds())
@@ -278,11 +278,11 @@ def test_what_somebody_wrote_in_a_subject_is_no_markup_in_its_heading() -> None:
 def test_many_long_ones_still_fit_and_each_keeps_the_way_to_its_page() -> None:
     emails = some(*["progress"] * 12, items=[{"text": "so it goes < & >\n" * 900, "pictures": 0}])
     made = bundled(emails)
-    assert len(made.html.encode()) <= HTML_BYTES
+    assert made.size <= LETTER_BYTES
     assert made.html.count('href="shopdesk-link:sample/my/26-014/"') == 12
     everything = some(*["quote-accepted"] * 90)
     made = bundled(everything)
-    assert len(made.html.encode()) <= HTML_BYTES
+    assert made.size <= LETTER_BYTES
     assert len(lxml_html.document_fromstring(made.html).xpath("//h2")) == 90
 
 
