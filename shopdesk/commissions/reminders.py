@@ -303,8 +303,11 @@ def _without_reason(rows: Sequence[Reminded], shop: Shop, now: datetime) -> set[
 
 
 def let_go(shop: Shop, now: datetime) -> None:
-    """Take from the owner's list of what to tell the reminders that nobody needs any more."""
+    """Take from the owner's list of what to tell the reminders that nobody needs any more. One that came back
+    with others in it stays: they are still to be told."""
+    with_others = Email.objects.filter(bundle=OuterRef("email"))
     untold = Reminded.objects.filter(
+        ~Exists(with_others),
         email__way=Email.Way.TELL,
         email__state=Email.State.WAITING,
         email__told_at=None,

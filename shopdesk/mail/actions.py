@@ -226,12 +226,17 @@ def told(email: Email) -> None:
 
 @transaction.atomic
 def again(email: Email) -> None:
-    """Put an email that failed back in line. Raises `Refused` when it has not failed, or not any more."""
+    """Put an email that failed back in line, and with one that came back what went out in it: each is asked
+    again whether it is needed. Raises `Refused` when it has not failed, or not any more."""
     rows = Email.objects.filter(pk=email.pk, way=Email.Way.EMAIL, state=Email.State.FAILED)
     # It has been tried: nothing is added to it any more.
     rows.update(gather="", came_back_at=None, put_off_since=None)
     if not work.again(rows):
         raise Refused("That email is back in line already.")
+    inside = Email.objects.filter(bundle=email.pk, worded_at=email.worded_at, not_needed_at=None)
+    inside.filter(state=Email.State.DONE).update(
+        state=Email.State.WAITING, done_at=None, to_name=email.to_name, to_address=email.to_address
+    )
     nudge(TASK)
 
 

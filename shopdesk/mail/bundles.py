@@ -13,11 +13,12 @@ from there. What was not in its words at the first try is not added later: the f
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db import transaction
+from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -27,7 +28,9 @@ from shopdesk.mail.holding import Hours, day_of, hours, next_morning, quiet_unti
 from shopdesk.mail.models import Email, Turn
 from shopdesk.mail.queries import to_send
 from shopdesk.mail.still import still_needed
-from shopdesk.mail.words import bundled, words
+from shopdesk.mail.words import NoWords, Words, bundled, words
+
+log = logging.getLogger(__name__)
 
 QUIET = "It can wait until the quiet hours are over."
 ONE_A_DAY = "It can wait: this address has had an email of this kind today, and one a day is enough."
@@ -93,7 +96,10 @@ def prepare(email: Email) -> list[Email] | None:
     if idle:
         _drop(email, idle)
         members = [one for one in members if one not in idle]
-    return members if not (fresh or idle) or _word(email, members) else None
+    if not (fresh or idle):
+        return members
+    own = [(one, said) for one in members if (said := _own_words(email, one)) is not None]
+    return [one for one, _ in own] if _word(email, own) else None
 
 
 def _attach(email: Email) -> None:
@@ -118,13 +124,28 @@ def _drop(email: Email, idle: Sequence[Email]) -> None:
     )
 
 
-def _word(email: Email, members: Sequence[Email]) -> bool:
+def _own_words(email: Email, member: Email) -> Words | None:
+    """What it says by itself. Where no words can be made it fails alone; the others go without it."""
+    try:
+        return words(member)
+    except NoWords as error:
+        why = str(error)
+    except (OperationalError, InterfaceError):  # the database is away: that is no email's fault
+        raise
+    except Exception as error:
+        log.exception("Email %s could not be made.", member.pk)
+        why = f"It could not be made: {error}"
+    rows = Email.objects.filter(pk=member.pk, bundle=email.pk, state=_State.WAITING)
+    rows.update(state=_State.FAILED, done_at=timezone.now(), trouble=why, bundle=None, held_at=None)
+    return None
+
+
+def _word(email: Email, own: Sequence[tuple[Email, Words]]) -> bool:
     """Make the words of all and keep them: each email's own with it, those of all with the one that carries
     them. `False` when one of them was taken elsewhere meanwhile."""
     email.worded_at = None
     now = timezone.now().replace(microsecond=0)
-    own = [(one, words(one)) for one in members]
-    said = bundled([email, *members]) if members else words(email)
+    said = bundled([email, *(one for one, _ in own)]) if own else words(email)
     email.subject, email.text, email.html, email.worded_at = said.subject, said.text, said.html, now
     with transaction.atomic():
         kept = claims.keep_words(email)

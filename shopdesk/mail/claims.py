@@ -194,22 +194,25 @@ def not_needed(email: Email) -> bool:
 def give_up(email: Email, trouble: str) -> bool:
     with transaction.atomic():
         ended = work.give_up(email, trouble)
-        if ended and email.carries:
-            _let_go(email)
+        if ended and email.carries and _let_go(email):  # its words were those of all
+            Email.objects.filter(pk=email.pk).update(**UNWORDED)
     return ended
 
 
 def put_back(emails: Iterable[Email], **values: Any) -> None:
-    """Back into the line as if nothing had been tried; with `due_at`, behind others."""
+    """Back into the line as if nothing had been tried; with `due_at`, behind others. To one that has its
+    words nothing is added any more."""
     for email in emails:
+        gathers = {} if email.worded_at is None else {"gather": ""}
         _mine(email).update(
-            state=_State.WAITING, lease=None, lease_until=None, tries=F("tries") - 1, **values
+            state=_State.WAITING, lease=None, lease_until=None, tries=F("tries") - 1, **gathers, **values
         )
 
 
-def _let_go(email: Email) -> None:
-    release_members(email)
+def _let_go(email: Email) -> int:
+    """Its day is free again, and so are its members. Returns how many those are."""
     Turn.objects.filter(email=email).delete()
+    return release_members(email)
 
 
 def release_members(email: Email) -> int:
