@@ -4,6 +4,7 @@ the addresses of RFC 6533), and what older servers write in plain text instead."
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from shopdesk.mail.entities import HEAD_BYTES, Entity, head
@@ -19,13 +20,14 @@ class Bounce:
     `message_id` is of the email that it is about, with <>, and empty when it does not say; `address` is whom
     that was to, in lower case. `action` is RFC 3464's "failed", "delayed", "relayed", "delivered" or
     "expanded"; `status` is RFC 3463's "5.1.1"; `words` says why in plain words for the owner, then in the
-    server's."""
+    server's. `alone` is whether the report is about nobody else."""
 
     message_id: str
     address: str
     action: str
     status: str
     words: str
+    alone: bool = True
 
 
 def bounce_of(mail: Entity) -> Bounce | None:
@@ -77,18 +79,20 @@ def _reported(mail: Entity, report: Entity) -> Bounce:
     about, *recipients = _groups(report.data()[:HEAD_BYTES]) or [{}]
     if not recipients and "final-recipient" in about:
         recipients = [about]
-    recipients.sort(key=_how_bad)
+    original = _original(mail)
+    to = {one[0].lower() for one in _IN_ADDRESS.finditer(original.get("to") if original else "")}
+    recipients.sort(key=lambda one: (not _is_named(one, to), _how_bad(one)))
     worst = recipients[0] if recipients else {}
     said = _after_type(worst.get("diagnostic-code", ""))
     status = status_of(worst.get("status", ""), said)
     action = _first_word(worst.get("action", "")) or _action(status)
-    original = _original(mail)
     return Bounce(
         message_id=_original_id(mail, original),
         address=_address(worst, original, mail),
         action=action if action in _WORST_FIRST else _action(status),
         status=status or ("5.0.0" if action == "failed" else "4.0.0" if action == "delayed" else ""),
         words=_sentence(action, status, said or _after_type(worst.get("status", ""), strict=True)),
+        alone=len(recipients) < 2,
     )
 
 
@@ -109,6 +113,15 @@ def _groups(data: bytes) -> list[dict[str, str]]:
 def _how_bad(recipient: dict[str, str]) -> int:
     action = _first_word(recipient.get("action", ""))
     return _WORST_FIRST.index(action) if action in _WORST_FIRST else 1
+
+
+def _is_named(recipient: dict[str, str], to: Collection[str]) -> bool:
+    """Whether it is whom the email was for, and not somebody else that it was passed on to."""
+    return any(
+        found[0].lower() in to
+        for name in ("original-recipient", "final-recipient")
+        if (found := _IN_ADDRESS.search(_after_type(recipient.get(name, ""))))
+    )
 
 
 def _first_word(value: str) -> str:
@@ -223,24 +236,34 @@ def _written(mail: Entity) -> Bounce | None:
         return None
     if not named and not (ENHANCED.search(report) or REPLY.search(report) or _BRACKETED.search(report)):
         return None
-    address = _IN_ADDRESS.search(named) or _BRACKETED.search(report) or _IN_ADDRESS.search(report)
-    said = _said(report, address.end() if address and not named else 0)
-    status = status_of(said, report)
     original = _original(mail)
+    address = _IN_ADDRESS.search(named) or _BRACKETED.search(report) or _IN_ADDRESS.search(report)
+    whom = address[address.lastindex or 0].lower() if address else ""
+    place = address.end() if address and not named else max(report.lower().find(whom), 0)
+    others = [one for one in _RECIPIENT.finditer(report) if whom and one[1].lower() != whom]
+    first = place if any(one.start() < place for one in others) else 0
+    about = report[first : next((one.start() for one in others if one.start() >= place), None)]
+    said = _said(about, 0 if named else place - first)
+    status = status_of(said, about)
     copied = _MESSAGE_ID.search(text, below.start() if below else 0)
     action = "failed" if named or status.startswith("5") or not _NOT_YET.search(report) else "delayed"
     if status.startswith("4") and _NOT_YET.search(report):
         action = "delayed"
     return Bounce(
         message_id=_original_id(mail, original) or (copied[1] if copied else ""),
-        address=address[address.lastindex or 0].lower() if address else "",
+        address=whom,
         action=action,
         status=status or ("5.0.0" if action == "failed" else "4.0.0"),
         words=_sentence(action, status, said),
+        alone=not others,
     )
 
 
 _BRACKETED = re.compile(r"<([^\s<>@]{1,64}@[^\s<>@]{1,190})>")
+_RECIPIENT = re.compile(
+    r"^[ \t]{0,8}<?([^\s<>@:;,()]{1,64}@[^\s<>@:;,()]{1,190})>?(?=[:.,]?(?:[ \t]|$))", re.MULTILINE
+)
+"""An address that a line begins with: what follows is about it."""
 _MESSAGE_ID = re.compile(r"^message-id:\s*(<[^<>\s]{1,900}>)", re.IGNORECASE | re.MULTILINE)
 
 

@@ -81,6 +81,22 @@ _UNKNOWN = "Their mail server did not take it."
 ENHANCED = re.compile(r"(?<![\w.])([245])\.(\d{1,3})\.(\d{1,3})(?![\w.]*\.\d)(?!\w)")
 REPLY = re.compile(r"(?<![\w.:/-])([45][0-5]\d)(?=[\s-]|$)")
 
+_SAY_NOTHING = ("5.0.0", "5.5.0")
+_NO_SUCH_MAILBOX = "5.1.1"
+_REFUSED = re.compile(r"(?<![\w.:/-])550[ -][^\n]{1,300}")
+"""RFC 5321, section 4.2.3: that nobody has the mailbox, and other reasons for not taking an email."""
+_NOBODY = re.compile(
+    r"\bno such (?:user|mailbox|recipient|account)\b|\bunknown (?:user|recipient|mailbox)\b|"
+    r"\b(?:user|recipient|mailbox|account) (?:is )?(?:unknown|not found|does(?: not|n't) exist)\b",
+    re.IGNORECASE,
+)
+_DOUBTFUL = re.compile(
+    r"\b(?:sender|mail from|return[- ]path|verif\w+|call-?(?:out|back)|or|maybe|may|might|temporar\w+|try|"
+    r"disabled|suspended|inactive|full|quota|spam|polic\w+|block\w*)\b",
+    re.IGNORECASE,
+)
+"""With one of these in it, the answer may be about somebody or something else."""
+
 
 def plain_words(status: str, said: str = "", *, tried_again: bool = True) -> str:
     """Why, as a sentence or two, and then what the server said.
@@ -97,15 +113,28 @@ def plain_words(status: str, said: str = "", *, tried_again: bool = True) -> str
 
 
 def status_of(*texts: str) -> str:
-    """The first enhanced status in the texts, else what a reply code comes to ("5.0.0", "4.0.0"), else
-    empty."""
-    for text in texts:
-        if found := ENHANCED.search(text):
-            return found[0]
-    for text in texts:
-        if reply := REPLY.search(text):
-            return f"{reply[1][0]}.0.0"
-    return ""
+    """The first enhanced status in the texts, or one of its class that says more, where it ends in 0 (which
+    is "other or undefined": RFC 3463, section 3). Else what a reply code comes to ("5.0.0", "4.0.0"), else
+    empty. "5.1.1" too where nothing but a server's plain words say for sure that nobody has the mailbox."""
+    found = [one for text in texts for one in ENHANCED.finditer(text)]
+    replies = [reply[1] for text in texts for reply in REPLY.finditer(text)]
+    if found:
+        first = found[0]
+        status = next((one[0] for one in found if one[1] == first[1] and is_exact(one[0])), first[0])
+    else:
+        status = f"{replies[0][0]}.0.0" if replies else ""
+    if status in _SAY_NOTHING and any(map(_knows_nobody, texts)):
+        return _NO_SUCH_MAILBOX
+    return status
+
+
+def is_exact(status: str) -> bool:
+    """Whether an enhanced status says what is wrong, and not only what it is about."""
+    return bool(status) and not status.endswith(".0")
+
+
+def _knows_nobody(text: str) -> bool:
+    return any(_NOBODY.search(said[0]) and not _DOUBTFUL.search(said[0]) for said in _REFUSED.finditer(text))
 
 
 def one_line(said: str) -> str:

@@ -27,7 +27,8 @@ _WORDS = 600
 def came_back(email: Email, bounce: Bounce) -> str:
     """What a report about an email says, noted: one that did not arrive waits at the desk with its reason,
     one that is late only has a note. Where there is no such address, nothing is written to it any more until
-    somebody says so (`alive`). Returns a sentence about it.
+    somebody says so (`alive`); that one of several does not exist whom it was passed on to says nothing about
+    it. Returns a sentence about it.
 
     A report on an email that has been put back in line since is of the try before: it changes nothing. Not to
     be asked about one that is being handed over this minute."""
@@ -49,7 +50,8 @@ def came_back(email: Email, bounce: Bounce) -> str:
     )
     if came:
         release_members(email)
-    if came and _NO_SUCH_ADDRESS.fullmatch(bounce.status):
+    whole = bounce.alone or bounce.address == email.to_address.strip().lower()
+    if came and whole and _NO_SUCH_ADDRESS.fullmatch(bounce.status):
         _bury(email, words)
     return f"The email to {email.to_address} came back: {words}"
 

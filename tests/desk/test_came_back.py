@@ -84,6 +84,31 @@ def test_what_is_not_about_the_address_marks_the_email_alone(
     assert not DeadAddress.objects.exists()
 
 
+@pytest.mark.parametrize(
+    ("status", "diagnostic"),
+    [("5.0.0", "550 5.1.1 User unknown"), ("5.5.0", "550 5.1.10 no"), ("5.0.0", "550 No such user here")],
+)
+def test_an_exact_code_in_what_the_server_said_is_the_one_that_counts(
+    commission: Commission, question: Email, status: str, diagnostic: str
+) -> None:
+    came(dsn(question, status, diagnostic=diagnostic))
+    assert DeadAddress.objects.get().email_id == question.pk
+
+
+def test_one_of_several_whom_it_was_passed_on_to_is_not_the_address(
+    commission: Commission, question: Email
+) -> None:
+    several = dsn(question, recipient="zoe@example.com").replace(
+        b"Final-Recipient: RFC822;zoe",
+        b"Final-Recipient: RFC822;zara@example.com\r\nAction: delivered\r\nStatus: 2.0.0\r\n\r\n"
+        b"Final-Recipient: RFC822;zoe",
+    )
+    came(several)
+    question.refresh_from_db()
+    assert question.state == "failed"
+    assert not DeadAddress.objects.exists()
+
+
 def test_a_delay_is_a_note_and_no_more(commission: Commission, question: Email) -> None:
     """RFC 3464, 2.3.3: "delayed" is no failure."""
     arrival = came(dsn(question, "4.4.7", "delayed", diagnostic="451 4.4.7 still trying"))

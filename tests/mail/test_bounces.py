@@ -47,8 +47,27 @@ WRITTEN = {
         "unknown\n\n"
         f"   ----- Original message follows -----\n\n{COPY}",
         "failed",
+        "5.1.1",
+        "There is no such mailbox",
+    ),
+    "without a code": (
+        "Delivery failed:\n\n<ottoline@example.com>: 550 No such user here\n\n" + COPY,
+        "failed",
+        "5.1.1",
+        "There is no such mailbox",
+    ),
+    "an exact code behind a vague one": (
+        f"Delivery failed 5.0.0\n<ottoline@example.com>: 550 5.5.0 550 5.1.10 no mail\n\n{COPY}",
+        "failed",
+        "5.1.10",
+        "takes no email at all",
+    ),
+    "and somebody else": (
+        "Delivery failed:\n\n<ottoline@example.com>: 554 not today\n\n"
+        f"<zoe@example.com>: 550 5.1.1 no such user\n\n{COPY}",
+        "failed",
         "5.0.0",
-        "does not take email for that address",
+        "554 not today",
     ),
     "still trying": (
         "Your message has not yet been delivered to <ottoline@example.com>:\n"
@@ -65,6 +84,13 @@ WRITTEN = {
         "refused it as unwanted",
     ),
 }
+
+
+def report(groups: str, more: str = "--b") -> bytes:
+    return (
+        f"{FROM}Content-Type: multipart/report; report-type=delivery-status; boundary=b\n\n--b\n"
+        f"Content-Type: message/delivery-status\n\nReporting-MTA: dns; x\n\n{groups}\n{more}\n--b--"
+    ).encode()
 
 
 @pytest.mark.parametrize(("text", "action", "status", "words"), WRITTEN.values(), ids=WRITTEN)
@@ -183,6 +209,49 @@ def test_statuses() -> None:
     assert status_of("5.1.1 (bad)", "") == "5.1.1"
     assert status_of("", "550 no") == "5.0.0"
     assert status_of("", "version 1.5.1.1", "port 25") == ""
+
+
+@pytest.mark.parametrize(
+    ("status", "diagnostic", "found"),
+    [
+        ("5.0.0", "smtp; 550 5.1.1 User unknown", "5.1.1"),
+        ("5.5.0", "smtp; 550 5.1.10 RESOLVER.ADR", "5.1.10"),
+        ("5.1.0", "smtp; 550 5.1.8 sender rejected", "5.1.8"),
+        ("", "smtp; 550 5.1.1 User unknown", "5.1.1"),
+        ("nonsense", "smtp; 550 5.1.2 no such host", "5.1.2"),
+        ("5.2.2", "smtp; 550 5.1.1 User unknown", "5.2.2"),  # it is exact itself
+        ("4.0.0", "smtp; 550 5.1.1 User unknown", "4.0.0"),  # the two are not of one mind
+        ("5.0.0", "smtp; 550 5.7.1 blocked: no such user as 5.1.1", "5.7.1"),
+        ("5.0.0", "smtp; 550 <o@example.com>: User unknown in virtual alias table", "5.1.1"),
+        ("5.5.0", "smtp; 550-No such user here\n 550 sorry", "5.1.1"),
+        ("", "smtp; 550 Unknown recipient", "5.1.1"),
+        ("5.0.0", "smtp; 550 Requested action not taken: mailbox unavailable", "5.0.0"),
+        ("5.0.0", "smtp; 550 Sender verify failed: user unknown", "5.0.0"),
+        ("5.0.0", "smtp; 550 User unknown or temporarily disabled", "5.0.0"),
+        ("5.0.0", "smtp; 554 No such user here", "5.0.0"),
+        ("4.0.0", "smtp; 450 User unknown", "4.0.0"),
+    ],
+)
+def test_the_more_exact_of_two_codes_counts(status: str, diagnostic: str, found: str) -> None:
+    """RFC 3464, 2.3.4 and 2.3.6: the status is the reporter's word for what the diagnostic says exactly."""
+    made = heard(report(f"Final-Recipient: rfc822; o@example.com\nAction: failed\nStatus: {status}\n"
+                        f"Diagnostic-Code: {diagnostic}"))  # fmt: skip
+    assert made.bounce is not None
+    assert (made.bounce.status, made.bounce.alone) == (found, True)
+
+
+def test_a_code_is_of_the_recipient_that_it_stands_with() -> None:
+    ours = "Final-Recipient: rfc822; ottoline@example.com\nAction: failed\nStatus: 5.0.0\n"
+    theirs = "Final-Recipient: rfc822; zoe@example.com\nAction: failed\nStatus: 5.1.1\n"
+    to = "--b\nContent-Type: message/rfc822\n\nTo: Ottoline <Ottoline@example.com>\n\nHi"
+    for groups in (f"{ours}\n{theirs}", f"{theirs}\n{ours}"):
+        said = heard(report(groups, to)).bounce
+        assert said is not None
+        assert (said.address, said.status, said.alone) == ("ottoline@example.com", "5.0.0", False)
+    delivered = theirs.replace("failed", "delivered").replace("5.1.1", "2.0.0")
+    said = heard(report(f"{ours}\n{delivered}", to.replace("Ottoline", "Zoe"))).bounce
+    assert said is not None
+    assert (said.address, said.action) == ("zoe@example.com", "delivered")
 
 
 @pytest.mark.parametrize(
