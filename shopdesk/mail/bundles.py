@@ -103,14 +103,16 @@ def prepare(email: Email) -> list[Email] | None:
 
 
 def _attach(email: Email) -> None:
-    """What waits for the same address besides: what is due, is kept for an hour or a day or still gathers;
-    and reminders that would not wait."""
+    """What waits for the same address besides: what is due, is kept for an hour or a day or still gathers,
+    but nothing of that at night; and reminders that would not wait."""
     now = timezone.now()
     waiting = to_send().filter(state=_State.WAITING, to_address=email.to_address, worded_at=None)
     soon = now + timedelta(seconds=settings.MAIL_GATHER_SECONDS)
     kept = Q(due_at__lte=now) | Q(held_at__isnull=False) | (~Q(gather="") & Q(due_at__lte=soon))
-    found = list(waiting.filter(kept, can_wait=True).values_list("pk", flat=True))
     reminders = claims.in_line(now, can_wait=False).filter(sort=Email.Sort.REMINDER)
+    found: list[int] = []
+    if quiet_until(now, hours()) is None:
+        found += waiting.filter(kept, can_wait=True).values_list("pk", flat=True)
     found += reminders.filter(to_address=email.to_address, worded_at=None).values_list("pk", flat=True)
     if found:
         waiting.filter(pk__in=found).update(bundle=email.pk, gather="")

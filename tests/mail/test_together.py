@@ -14,7 +14,7 @@ from shopdesk.mail.bounces import Bounce
 from shopdesk.mail.delivery import deliver_all
 from shopdesk.mail.models import Email, Turn
 from shopdesk.mail.queries import not_needed, sent
-from tests.mail.waiting import DROPPED, FULL_FOR_NOW, NO_SUCH_USER, ZOE, bundle_of, fresh, states
+from tests.mail.waiting import DROPPED, FULL_FOR_NOW, UNWANTED, ZOE, bundle_of, fresh, states
 from tests.mail.waiting import needed as needed
 from tests.mail.waiting import news as news
 
@@ -81,8 +81,8 @@ def test_a_reminder_that_cannot_wait_goes_though_the_day_had_its_email_and_by_ni
     clock.to(2026, 11, 26, 3, 0)
     held, by_night = news(), news(sort="reminder", can_wait=False, what="the night's slot")
     assert deliver_all() == 1
-    assert states(slot, by_night) == ["done", "done"]
-    assert fresh(held).bundle_id == by_night.pk
+    assert states(slot, by_night, held) == ["done", "done", "waiting"]
+    assert (fresh(held).bundle_id, fresh(held).trouble) == (None, bundles.QUIET)
 
 
 def test_nothing_is_added_to_one_that_was_tried_by_itself(news: Any, server: Any, clock: Any) -> None:
@@ -100,7 +100,7 @@ def test_nothing_is_added_to_one_that_was_tried_by_itself(news: Any, server: Any
 
 def test_one_that_carried_others_and_is_refused_lets_them_go(news: Any, server: Any, clock: Any) -> None:
     first, slot = news(), news(sort="reminder", can_wait=False, what="the slot")
-    server.answers = [NO_SUCH_USER]
+    server.answers = [UNWANTED]
     deliver_all()
     assert states(first, slot) == ["done", "failed"]
     assert fresh(first).bundle_id is None
@@ -127,7 +127,7 @@ def test_a_bundle_put_off_keeps_together_and_is_the_same_at_each_try(
 
 def test_a_bundle_that_is_refused_lets_its_members_go(news: Any, server: Any, clock: Any) -> None:
     emails = bundle_of(news, clock, 3)
-    server.answers = [NO_SUCH_USER]
+    server.answers = [UNWANTED]
     assert deliver_all() == 1
     first, *others = map(fresh, emails)
     assert first.state == "failed"
@@ -209,7 +209,7 @@ def came_back(*emails: Email) -> tuple[Email, Email]:
 
 def test_after_a_refusal_each_is_said_once_and_by_itself(news: Any, server: Any, clock: Any) -> None:
     emails = bundle_of(news, clock, 2)
-    server.always = {"": NO_SUCH_USER}
+    server.always = {"": UNWANTED}
     deliver_all()
     assert {fresh(email).worded_at is None for email in emails} == {True, False}, "whose words were all's"
     server.always = {}
