@@ -27,7 +27,7 @@ from django.utils import timezone
 
 from shopdesk.base import blobs, work
 from shopdesk.base.nudge import nudge
-from shopdesk.mail import bundles, claims, links, pause
+from shopdesk.mail import bundles, claims, links, pause, returned
 from shopdesk.mail.actions import TASK
 from shopdesk.mail.enclosed import look_for_enclosures
 from shopdesk.mail.handing import Away, Broken, Later, Line, Refused
@@ -175,7 +175,7 @@ class _Run:
             claims.give_up(email, str(error))
             return True
         except Refused as error:
-            claims.give_up(email, str(error))
+            self._refused(email, error)
             return self._no(str(error))
         except Later as error:
             _put_off(email, str(error))
@@ -203,6 +203,15 @@ class _Run:
             log.warning("Email %s was handed over, and by another worker as well.", email.pk)
         self._yes()
         return True
+
+    def _refused(self, email: Email, error: Refused) -> None:
+        """For good. Where there is no such address, what was taken for it besides goes back into line first:
+        it becomes words to tell, with all that waits."""
+        if returned.no_such_address(error.status):
+            address = email.to_address.lower()
+            claims.put_back(one for one in self.taken if one.to_address.lower() == address)
+            self.taken = [one for one in self.taken if one.to_address.lower() != address]
+        returned.refused(email, str(error), error.status)
 
     def _lease_is_long(self, email: Email) -> bool:
         """Whether enough is left of the lease for all that may happen to an email; those that were taken

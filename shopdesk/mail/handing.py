@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 
-from shopdesk.mail.refusals import plain_words
+from shopdesk.mail.refusals import ENHANCED, is_exact, plain_words
 
 log = logging.getLogger(__name__)
 
@@ -25,7 +25,12 @@ _TOO_LARGE = 552
 
 
 class Refused(Exception):
-    """The server will never take this email."""
+    """The server will never take this email. `status` is what it has against the recipient, where it says
+    that exactly (RFC 2034, RFC 3463), else empty."""
+
+    def __init__(self, why: str, status: str = "") -> None:
+        super().__init__(why)
+        self.status = status
 
 
 class Later(Exception):
@@ -63,7 +68,7 @@ class Line:
             backend.send_messages([letter])
         except smtplib.SMTPRecipientsRefused as error:
             code, said = next(iter(error.recipients.values()))
-            raise _judged(code, said) from error
+            raise _judged(code, said, of_recipient=True) from error
         except smtplib.SMTPSenderRefused as error:
             if error.smtp_code == _TOO_LARGE:
                 raise _judged(error.smtp_code, error.smtp_error) from error
@@ -96,11 +101,15 @@ class Line:
         self._backend = None
 
 
-def _judged(code: int, said: bytes | str) -> Exception:
+def _judged(code: int, said: bytes | str, *, of_recipient: bool = False) -> Exception:
+    answer = _answer(code, said)
     if code in _SHOP_WIDE_CODES:
-        return Broken(f"{_NOT_NOW} Its answer: “{_answer(code, said)}”.", shop_wide=True)
-    words = plain_words(str(code), _answer(code, said))
-    return Refused(words) if code >= 500 else Later(words)
+        return Broken(f"{_NOT_NOW} Its answer: “{answer}”.", shop_wide=True)
+    words = plain_words(str(code), answer)
+    if code < 500:
+        return Later(words)
+    status = ENHANCED.match(answer, len(f"{code} ")) if of_recipient else None
+    return Refused(words, status[0] if status and is_exact(status[0]) else "")
 
 
 def _answer(code: int, said: bytes | str) -> str:

@@ -1,4 +1,5 @@
-"""Emails that came back, and addresses that take no mail (reports: RFC 3464; their codes: RFC 3463)."""
+"""Emails that came back or were refused, and addresses that take no mail (reports: RFC 3464; codes: RFC
+3463)."""
 
 from __future__ import annotations
 
@@ -13,7 +14,7 @@ from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
 from shopdesk.mail.actions import TASK
 from shopdesk.mail.bounces import Bounce
-from shopdesk.mail.claims import UNWORDED, release_members
+from shopdesk.mail.claims import UNWORDED, give_up, release_members
 from shopdesk.mail.models import DeadAddress, Email
 
 _NO_SUCH_ADDRESS = re.compile(r"5\.1\.(0|1|2|3|6|10)", re.ASCII)
@@ -51,9 +52,24 @@ def came_back(email: Email, bounce: Bounce) -> str:
     if came:
         release_members(email)
     whole = bounce.alone or bounce.address == email.to_address.strip().lower()
-    if came and whole and _NO_SUCH_ADDRESS.fullmatch(bounce.status):
+    if came and whole and no_such_address(bounce.status):
         _bury(email, words)
     return f"The email to {email.to_address} came back: {words}"
+
+
+@transaction.atomic
+def refused(email: Email, why: str, status: str) -> bool:
+    """The shop's own mail server did not take a claimed email, for good; `status` is what it has against the
+    recipient. Where it knows of no such address, that is kept as if it had come back. `False` when somebody
+    else has taken the email over: then nothing changed."""
+    ended = give_up(email, why)
+    if ended and no_such_address(status):
+        _bury(email, why)
+    return ended
+
+
+def no_such_address(status: str) -> bool:
+    return _NO_SUCH_ADDRESS.fullmatch(status) is not None
 
 
 def _bury(email: Email, why: str) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import smtplib
 from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.core.mail.backends.locmem import EmailBackend
 from django.test import Client as Browser
 
 from shopdesk.base.who import Who
@@ -172,6 +174,28 @@ def test_a_corrected_address_takes_what_came_back_and_what_was_to_be_told(
     work()
     assert [mail.to for mail in mailoutbox[1:]] == [["otto@example.com"]] * 2
     assert DeadAddress.objects.count() == 1, "the old one is as dead as before"
+
+
+def test_an_address_that_the_shop_s_own_server_refuses_is_marked_too(
+    commission: Commission, as_owner: Who, desk: Browser, work: Callable[[], None], monkeypatch: Any,
+    mailoutbox: list[Any],
+) -> None:  # fmt: skip
+    def refuse(line: Any, letters: Any) -> int:
+        raise smtplib.SMTPRecipientsRefused({letters[0].to[0]: (550, b"5.1.1 no such user")})
+
+    say_to_client(commission, "Shall I keep the knobs?", as_owner)
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(EmailBackend, "send_messages", refuse)
+        work()
+    emails = page(desk, "emails")
+    assert "Did not go out" in emails
+    assert "550 5.1.1 no such user" in emails
+    assert "Nothing arrives at ottoline@example.com" in page(desk, "client", commission.number)
+    say_to_client(commission, "Then I call you.", as_owner)
+    assert queries.to_tell().get().context["phone"] == "555-0131"
+    press(desk, "address-alive", address="ottoline@example.com")
+    work()
+    assert len(mailoutbox) == 1
 
 
 def test_the_shop_s_own_address_is_never_given_up(

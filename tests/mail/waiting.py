@@ -17,7 +17,7 @@ from shopdesk.mail.models import Email
 
 NEW_YORK = ZoneInfo("America/New_York")
 NIGHT = Hours(NEW_YORK, time(20), time(8))
-NO_SUCH_USER = smtplib.SMTPRecipientsRefused({"x": (550, b"5.1.1 no such user")})
+UNWANTED = smtplib.SMTPDataError(550, b"5.7.1 not wanted")
 FULL_FOR_NOW = smtplib.SMTPRecipientsRefused({"x": (452, b"mailbox full")})
 DROPPED = smtplib.SMTPServerDisconnected("Connection unexpectedly closed")
 
