@@ -193,6 +193,12 @@ def rows(database: OwnPostgres) -> list[tuple[str, str, str, str]]:
         return []
 
 
+def dead(database: OwnPostgres) -> set[str]:
+    """Addresses that nothing is written to any more."""
+    with psycopg.connect(database.url, connect_timeout=10) as connection:
+        return {address for (address,) in connection.execute("select address from mail_deadaddress")}
+
+
 def unended(database: OwnPostgres) -> int:
     found = rows(database)
     return sum(state not in ("done", "failed") for _, _, state, _ in found) if found else EMAILS
@@ -245,7 +251,7 @@ def test_nothing_is_lost_doubled_or_misdirected_whatever_dies(tmp_path: Path) ->
                 time.sleep(0.5)
         finally:
             shop.stop()
-        found = rows(database)
+        found, given_up = rows(database), dead(database)
         restarts = database.restarts
 
     # What was meant to happen did.
@@ -259,6 +265,7 @@ def test_nothing_is_lost_doubled_or_misdirected_whatever_dies(tmp_path: Path) ->
     refused = {message_id: trouble for message_id, _, state, trouble in found if state == "failed"}
     assert {to[message_id] for message_id in refused} == NEVER
     assert all("550 5.1.1 no such user" in trouble for trouble in refused.values())
+    assert given_up == NEVER
     # Every other email was taken at least once, and none is left under way.
     assert Counter(state for _, _, state, _ in found) == {"done": EMAILS - len(NEVER), "failed": len(NEVER)}
     assert {message_id for message_id, _, _ in server.taken} == set(to) - set(refused)
