@@ -247,7 +247,7 @@ def calendar_file(shop: Shop, commission: Commission, visit: Visit, method: Meth
 def _enclosed(shop: Shop, commission: Commission, visit: Visit, method: Method) -> Enclose:
     return Enclose(
         filename=f"{visit.kind}.ics",
-        mime=f"text/calendar; method={method}; charset=utf-8",
+        mime=f"text/calendar; method={method}",
         text=calendar_file(shop, commission, visit, method),
     )
 

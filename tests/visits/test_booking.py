@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from email import message_from_bytes, policy
 from typing import Any
 
 import pytest
@@ -260,13 +261,12 @@ def test_the_emails_say_when_and_where_and_carry_the_calendar(
     assert [str(mail.subject).split(":")[0] for mail in to_client] == ["Booked", "Moved", "Cancelled"]
     assert "8 Slip Lane, Port Marrin" in str(to_client[0].body)
     assert "no longer on" in str(to_client[1].body)
-    methods = [
-        part.get_param("method")
-        for mail in to_client
-        for part in mail.message().walk()
-        if part.get_content_type() == "text/calendar"
-    ]
-    assert methods == ["REQUEST", "REQUEST", "CANCEL"]
+    parsed = [message_from_bytes(mail.message().as_bytes(), policy=policy.default) for mail in to_client]
+    parts = [part for one in parsed for part in one.walk()]
+    # RFC 2046, section 1: each parameter stands once.
+    assert [defect for part in parts for defect in part["Content-Type"].defects] == []
+    said = [part["Content-Type"].params for part in parts if part.get_content_type() == "text/calendar"]
+    assert said == [{"method": one, "charset": "utf-8"} for one in ("REQUEST", "REQUEST", "CANCEL")]
     to_shop = [str(mail.subject) for mail in mailbox if mail.to == ["hello@tidewell.example.com"]]
     assert [
         subject.split(",")[0].split(" to ")[0]
