@@ -7,6 +7,8 @@ from django.db.models import F
 
 from shopdesk.base.refusals import Refused
 from shopdesk.clients.models import Client, Grant
+from shopdesk.clients.queries import stopped_in_the_mailbox
+from shopdesk.clients.stopping import COLUMN
 from shopdesk.look.said import one_line
 
 
@@ -30,10 +32,12 @@ def know_client(*, name: str, email: str, phone: str, address: str = "", by_voic
             if known is not None:
                 Client.objects.filter(pk=known.pk).update(email=email)
                 known.email = email
+                _keep_stopped(known)
     elif phone:
         known = same.filter(email="", phone=phone).first()
     if known is None:
         known = Client.objects.create(name=name, email=email, phone=phone, address=address)
+        _keep_stopped(known)
         Grant.objects.create(client=known)
     elif phone and by_voice and not known.phone:  # a stranger could have a link texted to their own number
         Client.objects.filter(pk=known.pk).update(phone=phone)
@@ -61,7 +65,18 @@ def correct(client: Client, *, name: str, email: str, phone: str, address: str) 
         Client.objects.filter(pk=client.pk).update(**typed)
     for field, value in typed.items():
         setattr(client, field, value)
+    if "email" in changed:
+        _keep_stopped(client)
     return changed
+
+
+def _keep_stopped(client: Client) -> None:
+    """Somebody has come to a mailbox: what was stopped there comes to them neither."""
+    stopped = stopped_in_the_mailbox(client.email)
+    for column, since in stopped.items():
+        Client.objects.filter(pk=client.pk, **{column: None}).update(**{column: since})
+    if stopped:
+        client.refresh_from_db(fields=COLUMN.values())
 
 
 @transaction.atomic

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from django.core.mail import EmailMessage
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 
 from shopdesk.base.who import Who
+from shopdesk.clients import stopping
 from shopdesk.clients.access import link
-from shopdesk.clients.actions import know_client, revoke_links
+from shopdesk.clients.actions import correct, know_client, revoke_links
 from shopdesk.clients.models import Client
 from shopdesk.clients.queries import grant_of
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, add_shots, open_commission
@@ -26,6 +29,38 @@ pytestmark = pytest.mark.django_db
 def ask(client: Client) -> Commission:
     new = NewCommission(client, "page", Wish("A second thing"), [NewPiece("mirror")])
     return open_commission(new, Who("client", client.pk))
+
+
+@pytest.mark.parametrize("sort", ["news", "reminder"])
+def test_what_was_stopped_in_a_mailbox_comes_to_none_who_reads_it_later(shop: Shop, sort: str) -> None:
+    """Whoever stops it reads the emails under every name."""
+    columns = stopping.COLUMN.values()
+
+    def in_force(client: Client) -> set[str]:
+        kept = Client.objects.get(pk=client.pk)
+        assert [getattr(client, one) for one in columns] == [getattr(kept, one) for one in columns]
+        return {one for one in stopping.SORTS if stopping.is_off(client, one)}
+
+    def without_email(name: str) -> Client:
+        return know_client(name=name, email="", phone="555-0164")
+
+    first = know_client(name="Ottoline Brask", email="ottoline@example.com", phone="")
+    moved, spoke = without_email("Anselm Brask"), without_email("Ada Brask")
+    since = timezone.now() - timedelta(days=9)
+    Client.objects.filter(pk=first.pk).update(**{stopping.COLUMN[sort]: since})
+    Client.objects.filter(pk=moved.pk).update(no_news_since=since - timedelta(days=1))
+
+    other = know_client(name="O. Brask", email="Ottoline@example.com", phone="")
+    assert other.pk != first.pk
+    assert in_force(other) == {sort}
+    known = know_client(name="Ada Brask", email="ottoline@example.com", phone="555-0164", by_voice=True)
+    assert known.pk == spoke.pk
+    assert in_force(known) == {sort}
+    correct(moved, name="Anselm Brask", email="ottoline@example.com", phone="555-0164", address="")
+    assert in_force(moved) == {sort, "news"}
+    assert moved.no_news_since == since - timedelta(days=1), "since when they stopped it themselves"
+    assert in_force(know_client(name="Teal Ambrose", email="teal@example.com", phone="")) == set()
+    assert in_force(without_email("Runa Brask")) == set()
 
 
 @pytest.fixture
