@@ -35,6 +35,7 @@ from shopdesk.commissions.models import Commission, Reminded, ReminderOff, Stage
 from shopdesk.commissions.stages import locked, write_line
 from shopdesk.mail import still
 from shopdesk.mail.catalogue import About, about
+from shopdesk.mail.holding import Hours, quiet_until
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import day_begins, shop_or_none
@@ -43,8 +44,8 @@ log = logging.getLogger(__name__)
 
 TASK = "shopdesk.commissions.reminders"
 NOT_BEFORE = time(9)
-"""Reminders fall due at this hour on the shop's wall, or when its quiet hours end, if that is later: those
-of one day are written together."""
+"""Reminders fall due at this hour on the shop's wall, or where it is quiet then, when that ends on the same
+day: those of one day are written together."""
 _RUN_SECONDS = 60
 
 
@@ -127,8 +128,10 @@ def kinds() -> list[Kind]:
 
 def morning(shop: Shop, day: date) -> datetime:
     """The moment from which on that day's reminders are written."""
-    quiet_ends = shop.quiet_until if shop.quiet_from != shop.quiet_until else NOT_BEFORE
-    return datetime.combine(day, max(NOT_BEFORE, quiet_ends), shop.tz)
+    nine = datetime.combine(day, NOT_BEFORE, shop.tz)
+    quiet_ends = quiet_until(nine, Hours(shop.tz, shop.quiet_from, shop.quiet_until))
+    ends = quiet_ends.astimezone(shop.tz) if quiet_ends else nine
+    return ends if ends.date() == day else nine
 
 
 # -- what is due -------------------------------------------------------------------------------------------

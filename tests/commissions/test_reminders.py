@@ -311,6 +311,10 @@ def test_a_visit_is_reminded_of_late_but_not_once_it_has_begun(
         (time(22), time(10, 30), time(10, 30)),
         (time(11), time(11), time(9)),
         (time(0), time(6), time(9)),
+        (time(20), time(23, 30), time(9)),
+        (time(13), time(15), time(9)),
+        (time(8), time(12), time(12)),
+        (time(8), time(7), time(9)),  # they end tomorrow: written at nine, it waits in the outbox
     ],
 )
 def test_the_morning_begins_at_nine_or_when_the_quiet_hours_end(
