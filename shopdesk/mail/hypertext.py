@@ -14,7 +14,7 @@ from lxml import etree, html
 
 from shopdesk.mail.charsets import base64_bytes
 from shopdesk.mail.lines import Line, Mark
-from shopdesk.mail.phrases import introduces
+from shopdesk.mail.phrases import introduces_surely
 
 
 def _words(text: str) -> frozenset[str]:
@@ -42,10 +42,15 @@ _UNSEEN = _words(
 
 # What mail programs write around an earlier email or a signature: facts of their HTML, seen in emails.
 _CITED = re.compile(r"quote|\bcite\b", re.IGNORECASE)
+# Some stand around the earlier email, and what comes below them is somebody's own again.
+_AROUND = re.compile(
+    r"^(?:x_)*(?:OLK_SRC_BODY_SECTION|mail-editor-reference-message-container|yahoo_quoted\w*"
+    r"|ms-outlook-mobile-reference-message|zmail_extra|quoted-?reply)$",
+    re.IGNORECASE,
+)
+# Others stand above it, and nothing says where it ends.
 _REST = re.compile(
-    r"^(?:x_)*(?:divRplyFwdMsg|appendonsend|OLK_SRC_BODY_SECTION|mail-editor-reference-message-container"
-    r"|stopSpelling|yahoo_quoted\w*|yahoo_quoted|ms-outlook-mobile-reference-message|OutlookMessageHeader"
-    r"|zmail_extra|replyIntroMsg|quoted-?reply|reply-?intro)$",
+    r"^(?:x_)*(?:divRplyFwdMsg|appendonsend|stopSpelling|OutlookMessageHeader|replyIntroMsg|reply-?intro)$",
     re.IGNORECASE,
 )
 _RULED_OFF = re.compile(r"border:\s*none;\s*border-top:\s*solid\s+#\w{6}\s+1\.0pt", re.IGNORECASE)
@@ -176,7 +181,7 @@ class _Writer:
             self._picture(element)
         elif mark := _mark(element):  # some mark inline elements
             self._end_line()
-            self._open.append(_Around(element, self._depth, mark))
+            self._open.append(_Around(element, self._depth, self._within(mark)))
         self._pre += tag == "pre"
         self._say(element.text)
 
@@ -207,8 +212,12 @@ class _Writer:
     def _mark(self) -> Mark:
         return self._open[-1].mark if self._open else Mark.NONE
 
+    def _within(self, mark: Mark) -> Mark:
+        """What an element's mark means where it stands: within an earlier email it is that email's."""
+        return self._mark if self._mark == Mark.EARLIER else mark or self._mark
+
     def _enter(self, element: Any, tag: str) -> None:
-        depth, mark = self._depth, _mark(element) or self._mark
+        depth, mark = self._depth, self._within(_mark(element))
         if tag == "blockquote" and (_is_cited(element) or self._is_introduced()):
             depth += 1
         if tag == "li":
@@ -223,7 +232,7 @@ class _Writer:
 
     def _is_introduced(self) -> bool:
         before = [line.text for line in self._lines[-4:] if line.text.strip()][-3:]
-        return any(introduces(" ".join(before[index:])) for index in range(len(before)))
+        return any(introduces_surely(" ".join(before[index:])) for index in range(len(before)))
 
     def _say(self, text: str | None) -> None:
         if not text or self._unseen:
@@ -290,6 +299,8 @@ def _mark(element: Any) -> Mark:
     if not element.attrib:
         return Mark.NONE
     names = _names(element)
+    if any(_AROUND.match(name) for name in names):
+        return Mark.EARLIER
     if any(_REST.match(name) for name in names) or _RULED_OFF.search(str(element.get("style") or "")):
         return Mark.REST
     if any(_INTRODUCING.match(name) for name in names):

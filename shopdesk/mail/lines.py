@@ -17,6 +17,8 @@ class Mark(StrEnum):
     """It introduces what somebody else wrote ("On … she wrote:")."""
     REST = "rest"
     """From here on to the end it is an earlier email."""
+    EARLIER = "earlier"
+    """It stands within an earlier email, whose end the program marked too."""
     SIGNATURE = "signature"
 
 

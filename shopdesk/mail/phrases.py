@@ -31,34 +31,80 @@ _DAY_OR_TIME = re.compile(
 _COLON = re.compile(r"[:：]\s*\*?\s*$")
 _LONGEST = 500
 
+_SENTENCE = re.compile(
+    r"(?:(?P<word>[^\W\d_]{2,40})>?\.|(?:[:hH]\d\d|\d{4})\.|[!?…])\s{1,10}(?P<next>[^\W\d_])"
+)
+_SHORTENED = re.compile(
+    _one_of("mr, mrs, ms, dr, prof, st, hr, fr, ltd, inc, co, corp, jr, sr"), re.IGNORECASE
+)
+_MOST_SMALL_WORDS = 6
+
+
+def _is_prose(text: str) -> bool:
+    """Whether a person wrote this line: a sentence ends within it, or more words are in small letters than
+    a mail program puts there."""
+    for found in _SENTENCE.finditer(text):
+        if found["next"].isupper() and not _SHORTENED.fullmatch(found["word"] or ""):
+            return True
+    return _small_words(text) > _MOST_SMALL_WORDS
+
+
+def _small_words(text: str) -> int:
+    """How many words begin with a small letter; not short ones, addresses and what stands for "wrote"."""
+    words = ("".join(filter(str.isalpha, word)) for word in _VERB.sub(" ", text).split() if "@" not in word)
+    return sum(len(word) > 2 and word[0].islower() for word in words)
+
 
 def introduces(text: str) -> bool:
     """Whether a line says that somebody else's words follow, and when they were written: "On 24 November 2026
     at 15:04, Ottoline Brask <ottoline@example.com> wrote:"."""
     if len(text) > _LONGEST or not _COLON.search(text) or not _DAY_OR_TIME.search(text):
         return False
-    return bool(_ADDRESS.search(text) or _VERB.search(text))
+    return bool(_ADDRESS.search(text) or _VERB.search(text)) and not _is_prose(text)
+
+
+_BRACKETED = re.compile(rf"<\s?(?:mailto:)?{_ADDRESS.pattern}\s?(?:<mailto:{_ADDRESS.pattern}>)?\s?>")
+_TIME = r"\d{1,2}\s?[:.h]\s?\d{2}(?![.\d])"
+_CLOCK = re.compile(rf"(?<![.\d]){_TIME}")
+_WRITTEN = rf"(?:{_VERB.pattern})(?:\(\w{{1,2}}\))?"
+_BEHIND = re.compile(
+    rf"[\s,]*(?:(?:[于於]?\s?\d.{{1,40}}|\w{{1,5}}\s)?{_WRITTEN}|"
+    rf"(?:\w{{1,5}}\s)?{_WRITTEN}.{{1,40}}{_TIME}(?::\d\d)?(?:\s?[ap]\.?\s?m\.?)?\)?)?\s*[:：]\s*\*?\s*$",
+    re.IGNORECASE,
+)
+_BEGINS_WITH_DAY = re.compile(r"\W{0,3}(?:\S{1,20}\s{1,3}){0,3}\d")
 
 
 def introduces_surely(text: str) -> bool:
-    """The same, with the address of who wrote: no person writes that by hand."""
-    return introduces(text) and bool(_ADDRESS.search(text))
+    """The same as no person writes it by hand: when, a name, the address of who wrote in brackets, "wrote",
+    and next to no other word."""
+    found = _BRACKETED.search(text) if introduces(text) else None
+    if found is None:
+        return False
+    before, behind = text[: found.start()], text[found.end() :]
+    if any(map(str.isdigit, before)) and not _BEGINS_WITH_DAY.match(before):
+        return False
+    if _small_words(re.split(r"\d", before)[-1]) > 1 or not _BEHIND.match(behind):
+        return False
+    return bool(_VERB.search(behind) or _CLOCK.search(before))
 
 
 def may_introduce(text: str) -> bool:
     """Whether a line that stands right before a quoted one introduces it."""
-    if len(text) > _LONGEST:
+    if len(text) > _LONGEST or _is_prose(text):
         return False
     return bool(_COLON.search(text) and (_VERB.search(text) or _ADDRESS.search(text)))
 
 
 def begins_introduction(text: str) -> bool:
-    return bool(_OPENING.match(text.strip()))
+    """Whether a line, or several as one, opens as an introduction does: with a day."""
+    return bool(_OPENING.match(text.strip()) and _BEGINS_WITH_DAY.match(text))
 
 
 _OPENING = re.compile(
-    r"(?:On|Am|Le|El|Il|Op|Den|Em|No dia|Dnia|W dniu|Dne|Pe|În|La|Στις|\d{1,4}[./年-]|"
-    r"(?:mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}[.,])",
+    r"(?:(?:On|Am|Le|El|Il|Op|Den|Em|No dia|Dnia|W dniu|Dne|Pe|În|La|Στις)\b|\d{1,4}[./年-]|"
+    r"(?:mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}[.,]|"
+    r"[^\W\d]{1,5}[.,]{0,2}\s\d{1,2}[.\s].{2,20}\b20\d\d\b)",
     re.IGNORECASE,
 )
 
@@ -184,25 +230,52 @@ def header_block(texts: list[str], *, divided: bool = False) -> int:
     return end if sure else 0
 
 
-_DEVICE = re.compile(
-    r"^(?:[-–—_*\s]{0,10})(?:"
-    r"sent (?:from|via|using) (?:my |the |an? )?[\w’' .+-]{2,50}"
-    r"|get [\w ]{3,30} for \w{3,20}"
-    r"|(?:von meinem|von meiner) [\w .+-]{2,40} (?:gesendet|aus gesendet)"
-    r"|(?:diese nachricht wurde )?(?:gesendet|verschickt) (?:von|mit|aus) [\w .+-]{2,50}"
-    r"|(?:envoyé|envoyée) (?:de|depuis|à partir de|avec) [\w’' .+-]{2,50}"
-    r"|(?:enviado|enviada) (?:desde|do|de|pelo|a partir do|con) [\w .+-]{2,50}"
-    r"|inviato (?:da|dal|con) [\w .+-]{2,50}"
-    r"|(?:verzonden|verstuurd) (?:vanaf|vanuit|met|via) [\w .+-]{2,50}"
-    r"|skickat från [\w .+-]{2,50}|sendt fra [\w .+-]{2,50}|wysłane? z [\w .+-]{2,50}"
-    r"|odesláno z [\w .+-]{2,50}"
-    r"|lähetetty [\w .+-]{2,50}|отправлено (?:с|из) [\w .+-]{2,50}|gönderildi [\w .+-]{2,50}"
-    r"|[\w .+-]{2,40}(?:から送信|에서 보냄)|(?:发自|來自)我的\s?[\w .+-]{2,40}"
+_MY = r"(?:my|meine[mr]?|mon|mi|il mio|meu|mijn|mit|min)"
+_WHAT = r"([\w’'()+ .-]{2,60}?)"
+_SENT = re.compile(
+    r"^[-–—_*\s]{0,10}(?:"
+    rf"sent (?:from|(?:via|using|with) {_MY}) {_WHAT}"
+    rf"|(?:diese nachricht wurde )?(?:von|(?:mit|aus) {_MY}) {_WHAT} (?:aus )?(?:gesendet|verschickt)"
+    rf"|(?:diese nachricht wurde )?(?:gesendet|verschickt) (?:von|(?:mit|aus) {_MY}) {_WHAT}"
+    rf"|envoyée? (?:de|depuis|à partir d[eu]|avec {_MY}) {_WHAT}"
+    rf"|enviad[oa] (?:desde|do|de|pelo|a partir d[eo]|con {_MY}) {_WHAT}"
+    rf"|inviato (?:dal?|con {_MY}) {_WHAT}"
+    rf"|(?:verzonden|verstuurd) (?:van|vanaf|vanuit|(?:met|via) {_MY}) {_WHAT}"
+    rf"|(?:skickat från|sendt fra|wysłan[oey] z|odesláno z|lähetetty|отправлено (?:с|из)|gönderildi) {_WHAT}"
+    rf"|{_WHAT}(?:から送信|에서 보냄)|(?:发自|來自)我的\s?{_WHAT}"
     r")(?:\s*[<(]?https?://\S{1,200}[>)]?)?\s*[.…]?\s*$",
+    re.IGNORECASE,
+)
+_GET = re.compile(
+    r"^get [\w ]{2,30} for (?:ios|ipados|android|macos)(?:\s*[<(]?https?://\S{1,200}[>)]?)?\s*[.…]?\s*$",
+    re.IGNORECASE,
+)
+_DEVICES = re.compile(
+    r"(?:iphon|ipad|android|smartphone|telefon|telefoon|teléfono|téléphone|puhelim|телефон|мобильн)\w*"
+    r"|(?:phone|telephone|mobile|mobil|handset|cellphone|device|tablet|computer|laptop|ipod|mac|macbook|imac"
+    r"|ios|ipados|macos|windows|galaxy|pixel|xperia|blackberry|handy|mobiltelefon|mobilgerät|endgerät"
+    r"|portable|appareil|móvil|celular|dispositivo|cellulare|mobiel|toestel|apparaat|telemóvel)",
+    re.IGNORECASE,
+)
+_BESIDES = re.compile(
+    _one_of(
+        """
+        my, meinem, meiner, mein, mon, mi, mio, il, mijn, meu, mitt, mit, min, mojego, the, a, an, for, für,
+        pour, para, per, voor, för, til, på, on, auf, sur, using, with, avec, gerät, app
+        """
+    ),
     re.IGNORECASE,
 )
 
 
 def names_a_device(text: str) -> bool:
-    """Whether a line is what a telephone writes below an email ("Sent from my …")."""
-    return len(text) <= 300 and bool(_DEVICE.match(text))
+    """Whether a line is what a telephone writes below an email ("Sent from my …"): it names a device or its
+    system, and beside it only names."""
+    if len(text) > 300:
+        return False
+    found = _SENT.match(text)
+    words = re.findall(r"\w+", next(filter(None, found.groups()))) if found else []
+    named = [bool(_DEVICES.fullmatch(word)) for word in words]
+    rest = [word for word, device in zip(words, named, strict=True) if not device]
+    names = all(not word[0].islower() or _BESIDES.fullmatch(word) for word in rest)
+    return bool(_GET.match(text)) or (any(named) and names)

@@ -14,6 +14,7 @@ _MOST = 5000
 """Lines that are looked at; whatever comes behind them goes to the rest."""
 _INTRODUCTION = 4
 """An introduction is folded into as many lines at most."""
+_THEIRS = (Mark.OTHERS, Mark.EARLIER, Mark.SIGNATURE)
 _LOOSE_SIGNATURE = 8
 """How many lines may follow "--" without its space for it to be a signature."""
 
@@ -53,12 +54,17 @@ def text_of_lines(lines: Iterable[Line]) -> str:
     return "\n".join(said).strip("\n").rstrip()
 
 
+def _is_quoted(line: Line) -> bool:
+    """Whether it stands within an earlier email, by its marks or by those of the HTML around it."""
+    return line.depth > 0 or line.mark == Mark.EARLIER
+
+
 class _Knife:
     """Goes over the lines and says of each whose it is."""
 
     def __init__(self, lines: Sequence[Line]) -> None:
         self.lines = list(lines)
-        self.theirs = [line.depth > 0 or line.mark in (Mark.OTHERS, Mark.SIGNATURE) for line in lines]
+        self.theirs = [line.depth > 0 or line.mark in _THEIRS for line in lines]
         self.forwarded = False
         self._end = len(lines)
         """Where the rest begins that is somebody else's to its end."""
@@ -96,7 +102,9 @@ class _Knife:
         """From the first line on that a mail program marked, or that divides, or where the head of an earlier
         email stands. Where that one is quoted line by line, what stands between is an answer."""
         for index, line in enumerate(self.lines):
-            if line.depth or line.blank:
+            if line.mark == Mark.EARLIER and phrases.divides(line.text) and phrases.forwards(line.text):
+                self.forwarded = True
+            if _is_quoted(line) or line.blank:
                 continue
             size = 0
             if line.mark == Mark.REST or phrases.divides(line.text):
@@ -112,23 +120,25 @@ class _Knife:
             while first and (self.lines[first - 1].blank or phrases.is_rule(self.lines[first - 1].text)):
                 first -= 1
             below = self._next(index + size)
-            answered = below < len(self.lines) and self.lines[below].depth and line.mark != Mark.REST
+            answered = below < len(self.lines) and _is_quoted(self.lines[below]) and line.mark != Mark.REST
             self._give(first, index + size if answered else len(self.lines))
             if not answered:
                 self._end = first
                 return
 
     def _block(self, index: int, *, divided: bool = False) -> int:
-        texts = [one.text for one in takewhile(lambda one: not one.depth, self.lines[index : index + 16])]
+        texts = [
+            one.text for one in takewhile(lambda one: not _is_quoted(one), self.lines[index : index + 16])
+        ]
         return phrases.header_block(texts, divided=divided)
 
     def _cut_introductions(self) -> None:
         index = 0
         while index < self._end:
             line = self.lines[index]
-            if not line.depth and not line.blank and self._ends_with_colon(line):
+            if not _is_quoted(line) and not line.blank and self._ends_with_colon(line):
                 below = self._next(index + 1)
-                quoted = below < len(self.lines) and bool(self.lines[below].depth)
+                quoted = below < len(self.lines) and _is_quoted(self.lines[below])
                 first = self._introduction(index, quoted=quoted)
                 if first is not None and quoted:
                     self._give(first, index + 1)
@@ -145,19 +155,17 @@ class _Knife:
     def _introduction(self, last: int, *, quoted: bool) -> int | None:
         """The first line of the introduction that ends at `last`. Without quotation marks below it, only what
         no person writes by hand is one."""
-        found = None
+        known = phrases.introduces if quoted else phrases.introduces_surely
+        found = last if known(self.lines[last].text) else None
         for first in range(last, max(-1, last - _INTRODUCTION), -1):
             line = self.lines[first]
-            if line.depth or line.blank:
+            if _is_quoted(line) or line.blank:
                 break
+            if found is not None and first < last and not line.text.rstrip().endswith(","):
+                break  # only "On Tuesday," stands above what is one by itself
             text = " ".join(one.text.strip() for one in self.lines[first : last + 1])
-            if found is None:
-                known = phrases.introduces(text) if quoted else phrases.introduces_surely(text)
-                found = first if known else None
-            elif phrases.begins_introduction(line.text) and len(line.text) <= 100:
-                found = first  # "On Tuesday," above the rest of it
-            if found is not None and phrases.begins_introduction(self.lines[found].text):
-                return found
+            if phrases.begins_introduction(text) and known(text):
+                return first
         if found is None and quoted and phrases.may_introduce(self.lines[last].text):
             return last
         return found
@@ -166,6 +174,8 @@ class _Knife:
         """What stands around a text that is signed in the open (RFC 9580, section 7)."""
         inside = False
         for index, line in enumerate(self.lines[: self._end]):
+            if self.theirs[index]:
+                continue
             text = line.text.strip()
             if text == "-----BEGIN PGP SIGNED MESSAGE-----":
                 self._give(index, min(index + 1, self._end))
@@ -197,10 +207,11 @@ class _Knife:
             index += 1
 
     def _cut_devices(self) -> None:
-        """A telephone's line where it stands last: above what is quoted, or at the end."""
+        """A telephone's line where it stands last, and by itself: above what is quoted, or at the end."""
         for theirs, run in groupby(range(len(self.lines)), key=lambda index: self.theirs[index]):
             own = [] if theirs else [index for index in run if not self.lines[index].blank]
-            if own and phrases.names_a_device(self.lines[own[-1]].text):
+            by_itself = own and own[-2:-1] != [own[-1] - 1]
+            if by_itself and phrases.names_a_device(self.lines[own[-1]].text):
                 self._give(own[-1], own[-1] + 1)
 
     def _cut_blank_lines(self) -> None:
