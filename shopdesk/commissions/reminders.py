@@ -12,7 +12,9 @@ writes late but never when its moment has passed.
 1. `write_due` runs with every sweep. From the shop's morning on it finds, in one statement a kind, what is
    due.
 2. For each it locks the commission, looks again, and writes the row `Reminded` and the email together.
-3. Right before the email is handed over, `needed` looks once more (`shopdesk.mail.still`)."""
+3. Right before the email is handed over, `needed` looks once more (`shopdesk.mail.still`).
+
+Whoever changes what a reminder says while it waits (a sum that is open) calls `say_anew`."""
 
 from __future__ import annotations
 
@@ -275,6 +277,25 @@ def _write(kind: Kind, found: Occasion, shop: Shop, now: datetime) -> bool:
 def needs_none(commission: Commission, kind: str, name: str) -> None:
     """What is being said this moment is the reminder as well: that of the occasion `name` is not written."""
     Reminded.objects.get_or_create(commission=commission, kind=kind, occasion=name)
+
+
+def say_anew(commission: Commission) -> None:
+    """What a commission's reminders say has changed, and those that stand say what holds now: in the
+    transaction of what changed it. Words that were made stay as they are; they are made from this where they
+    are made anew, as for one that came back and is told instead."""
+    rows = Reminded.objects.filter(commission=commission)
+    written = {(row.kind, row.occasion): row.email_id for row in rows if row.email_id is not None}
+    shop = shop_or_none() if written else None
+    if shop is None:
+        return
+    names = {name for name, _ in written}
+    for kind in [one for one in kinds() if one.kind in names]:
+        for one in due(kind, shop, timezone.now(), only=[commission.pk], written=True):
+            if (kind.kind, one.name) in written:
+                # Locked: somebody may be correcting the client's phone number in it.
+                email = Email.objects.select_for_update().get(pk=written[kind.kind, one.name])
+                email.context |= kind.said(commission, one, shop).context
+                email.save(update_fields=["context"])
 
 
 # -- is it needed still ------------------------------------------------------------------------------------

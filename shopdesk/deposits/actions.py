@@ -19,6 +19,7 @@ from shopdesk.base.who import Who
 from shopdesk.commissions.actions import set_facts
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission, Stage
+from shopdesk.commissions.reminders import say_anew
 from shopdesk.commissions.stages import ENDS, advance, locked, write_line
 from shopdesk.craft.money import exact
 from shopdesk.craft.pricing import TaxRule
@@ -399,7 +400,8 @@ def _even_out(
 
 def _keep_facts(commission: Commission, after: Standing, who: Who) -> bool:
     """Bring the facts that stages wait for into line with the account, and book the place when the deposit is
-    there. Returns whether it was booked just now. A stage that has moved on is not moved back."""
+    there; reminders that wait name the new sum. Returns whether it was booked just now. A stage that has
+    moved on is not moved back."""
     facts: dict[str, datetime | None] = {}
     if after.deposit_in != (commission.deposit_in_at is not None):
         facts["deposit_in_at"] = timezone.now() if after.deposit_in else None
@@ -407,6 +409,7 @@ def _keep_facts(commission: Commission, after: Standing, who: Who) -> bool:
         facts["settled_at"] = timezone.now() if after.due <= 0 else None
     if facts:
         set_facts(commission, **facts)
+    say_anew(commission)
     if after.deposit_in and commission.stage == Stage.AGREED:
         advance(commission, Stage.BOOKED, who)
         return True
