@@ -22,6 +22,13 @@ if __name__ == "__main__":
     bootstrap.prepare(Path(__file__).resolve().parent, sys.argv)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopdesk.settings")
 
+    from django.conf import settings
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
+    try:
+        settings.INSTALLED_APPS  # noqa: B018  reads the settings
+    except ImproperlyConfigured as fault:  # a sentence for whoever set the variables
+        sys.stderr.write("%s\n" % fault)  # noqa: UP031
+        sys.exit(2)
     execute_from_command_line(sys.argv)

@@ -79,6 +79,8 @@ class Project:
         files["django/__init__.py"] = f"VERSION = '{version}'"
         files["django/core/__init__.py"] = ""
         files["django/core/management.py"] = DJANGO
+        files["django/core/exceptions.py"] = "class ImproperlyConfigured(Exception): pass"
+        files["django/conf.py"] = "class settings: INSTALLED_APPS = ()"
         self.write_locks(make_wheel(self.wheels, "django", version, files))
 
     def write_locks(self, line: str) -> None:
