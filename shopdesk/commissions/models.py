@@ -39,6 +39,7 @@ class Commission(models.Model):
         PAGE = "page", "the request page"
         PHONE = "phone", "a phone call"
         DOOR = "door", "at the door"
+        EMAIL = "email", "an email"
 
     number = models.CharField(max_length=12, unique=True)
     """Year and running number, "26-014"."""

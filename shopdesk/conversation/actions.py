@@ -59,6 +59,19 @@ def say_to_shop(
 
 
 @transaction.atomic
+def begin_with(
+    commission: Commission, text: str, *, arrival: Arrival, quoted: str, left_out: Sequence[str]
+) -> Message:
+    """The email that a request was opened from is the first word of its conversation. Nobody is told, and it
+    waits for nothing: the owner has just read it, and what asks for an answer is the request, with which its
+    pictures stand."""
+    message = _written(commission, None, text, (), Message.CameBy.MAIL, arrival, quoted, left_out)
+    message.seen_at = message.answered_at = message.at
+    message.save(update_fields=["seen_at", "answered_at"])
+    return message
+
+
+@transaction.atomic
 def say_to_client(
     commission: Commission,
     text: str,

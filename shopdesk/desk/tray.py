@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from http import HTTPStatus
 
 from django.contrib import messages
@@ -20,10 +19,9 @@ from shopdesk.commissions.models import Commission
 from shopdesk.commissions.queries import all_of_clients, at_desk, search
 from shopdesk.commissions.stages import ENDS
 from shopdesk.conversation import placing
-from shopdesk.conversation.models import Message
+from shopdesk.conversation.placing import Whole
 from shopdesk.mail import queries, returned
-from shopdesk.mail.arrivals import raw_of, said_in
-from shopdesk.mail.heard import Heard
+from shopdesk.mail.arrivals import raw_of
 from shopdesk.mail.models import Arrival
 from shopdesk.mail.pictures import sized
 from shopdesk.shop.access import DeskRequest, desk_view, owner_of
@@ -32,26 +30,6 @@ A_PAGE = 30
 _SHOWN = 50_000
 """Characters of an email on its page; what is longer is in the file."""
 _FOUND = 12
-Verdict = Arrival.Verdict
-
-
-@dataclass(frozen=True)
-class Whole:
-    """All that is known of one arrival: what it says (`None` when its file cannot be read)."""
-
-    arrival: Arrival
-    mail: Heard | None
-
-    @property
-    def can_be_placed(self) -> bool:
-        mail = self.mail
-        return (
-            self.arrival.verdict == Verdict.TRAY
-            and mail is not None
-            and mail.bounce is None
-            and not mail.automatic
-            and bool(mail.words or mail.pictures or mail.left_out)
-        )
 
 
 @desk_view
@@ -94,17 +72,12 @@ def arrival(request: DeskRequest, arrival_id: int) -> HttpResponseBase:
 
 
 def _whole(arrival_id: int) -> Whole:
-    one = get_object_or_404(Arrival, pk=arrival_id)
-    try:
-        return Whole(one, said_in(one))
-    except OSError:
-        return Whole(one, None)
+    return placing.whole(get_object_or_404(Arrival, pk=arrival_id))
 
 
 def _page(request: DeskRequest, whole: Whole, status: int = HTTPStatus.OK) -> HttpResponseBase:
     one, mail = whole.arrival, whole.mail
     words = request.GET.get("q", "").replace("\0", "").strip()[:100]
-    message = Message.objects.filter(arrival=one).select_related("commission__client").first()
     answer: HttpResponse = render(
         request,
         "desk/arrival.html",
@@ -120,7 +93,7 @@ def _page(request: DeskRequest, whole: Whole, status: int = HTTPStatus.OK) -> Ht
             else [],
             "file": sized("the email as it came", one.bytes),
             "can_be_placed": whole.can_be_placed,
-            "message": message,
+            "message": placing.stands_as(one),
             "suggested": _suggested(one) if whole.can_be_placed else [],
             "from_shop": _commission_of_shop(one),
             "q": words,

@@ -1,5 +1,5 @@
-"""Taking in a request: what a client types and sends, and what the owner notes for somebody on the phone or
-at the door."""
+"""Taking in a request: what a client types and sends, and what the owner notes for somebody on the phone, at
+the door, or from an email."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from shopdesk.commissions import letters
 from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, open_commission
 from shopdesk.commissions.models import Commission
 from shopdesk.commissions.shown import shown
+from shopdesk.conversation import placing
 from shopdesk.craft.units import show_length
 from shopdesk.intake.models import MOST_PICTURES, Draft, DraftPicture
 from shopdesk.intake.queries import answer_by
@@ -166,6 +167,20 @@ def note_request(asked: Asked, source: str, pictures: Sequence[Picture], who: Wh
     return _open(asked, source, client, pictures, who)
 
 
+@transaction.atomic
+def open_from_email(
+    asked: Asked, email: placing.Whole, taken: placing.Taken, pictures: Sequence[Picture], who: Who
+) -> Commission:
+    """The owner makes a request of an email in the tray: with its pictures (`taken`) before others, and the
+    email first in the conversation. The client is written to. Raises `Refused`, and changes nothing, for an
+    email that was placed or let go meanwhile."""
+    placing.out_of_tray(email)
+    client = know_client(name=asked.name, email=asked.email, phone=asked.phone)  # anybody can write anything
+    commission = _open(asked, Commission.Source.EMAIL, client, [*taken.pictures, *pictures], who)
+    placing.begin_request(email, commission, taken, who)
+    return commission
+
+
 def _open(asked: Asked, source: str, client: Client, pictures: Sequence[Picture], who: Who) -> Commission:
     commission = open_commission(
         NewCommission(client=client, source=source, wish=asked.wish, pieces=asked.pieces, pictures=pictures),
@@ -178,7 +193,7 @@ def _open(asked: Asked, source: str, client: Client, pictures: Sequence[Picture]
         {
             "answer_by": said_answer_by(shop),
             "lead": any(piece.lead_caution for piece in commission.pieces.all()),
-            "from_page": source == "page",
+            "from_page": source in (Commission.Source.PAGE, Commission.Source.EMAIL),  # their own words
         },
     )
     return commission

@@ -16,7 +16,8 @@ from shopdesk.commissions.models import Piece
 from shopdesk.intake.actions import Asked
 from shopdesk.intake.fields import Address, DayToCome, Length, Line, Lines, Phone
 from shopdesk.intake.models import MOST_PICTURES
-from shopdesk.intake.words import has_letter, storable
+from shopdesk.intake.words import has_letter, many_lines, one_line, storable
+from shopdesk.mail.heard import Heard
 from shopdesk.photos.forms import PicturesField
 from shopdesk.shop.models import Shop
 
@@ -221,8 +222,8 @@ class RequestForm(_PersonForm):
         return Wish(wish=said["wish"], **{name: said[name] for name in self.FURTHER})
 
 
-class QuickForm(_PersonForm):
-    """The owner's entry for somebody on the phone or at the door."""
+class _NotedForm(_PersonForm):
+    """What the owner writes down of somebody's request."""
 
     name = Line(
         most=120,
@@ -240,14 +241,6 @@ class QuickForm(_PersonForm):
         rows=2,
         error_messages={"required": "Write down what they want, in a sentence."},
     )
-    source = forms.ChoiceField(
-        label="How they came",
-        choices=[("phone", "on the phone"), ("door", "at the door")],
-        initial="phone",
-        widget=forms.RadioSelect,
-        error_messages={"required": "On the phone, or at the door?"},
-    )
-
     pictures = PicturesField(
         required=False, most=MOST_PICTURES, label="Pictures", help_text="If there are any by now."
     )
@@ -271,6 +264,43 @@ class QuickForm(_PersonForm):
             wish=Wish(said["wish"]),
             pieces=(NewPiece(said["piece"] or "piece"),),
         )
+
+
+class QuickForm(_NotedForm):
+    """The owner's entry for somebody on the phone or at the door."""
+
+    source = forms.ChoiceField(
+        label="How they came",
+        choices=[("phone", "on the phone"), ("door", "at the door")],
+        initial="phone",
+        widget=forms.RadioSelect,
+        error_messages={"required": "On the phone, or at the door?"},
+    )
+
+
+class EmailedForm(_NotedForm):
+    """The same for somebody who wrote an email: it is begun with what that says."""
+
+    wish = Lines(
+        label="What they want",
+        rows=10,
+        error_messages={"required": "Write down what they want, in a sentence."},
+    )
+
+    def __init__(self, *args: Any, mail: Heard | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if mail is None:
+            return
+        if mail.pictures:
+            self.fields["pictures"].help_text = "Besides those of the email."
+        wish, words = cast(Lines, self.fields["wish"]), many_lines(mail.words)
+        self.initial = {
+            "name": one_line(mail.from_name),
+            "email": mail.from_address,
+            "wish": words[: wish.most].rstrip(),
+        }
+        if len(words) > wish.most:
+            wish.help_text = f"The email goes on after these {wish.most:,} characters, and is kept whole."
 
 
 @dataclass(frozen=True)

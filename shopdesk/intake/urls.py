@@ -14,4 +14,7 @@ urlpatterns = [
     path("photos/<uuid:picture_key>/<str:size>.webp", client.picture, name="picture"),
     path("thanks/<uuid:key>/", client.thanks, name="thanks"),
 ]
-desk = [path("new/", owner.new_request, name="new-request")]
+desk = [
+    path("new/", owner.new_request, name="new-request"),
+    path("new/from-email/<int:arrival_id>/", owner.from_email, name="request-from-email"),
+]

@@ -209,7 +209,7 @@ class Walk:
 
     book = frozenset(name for name in not_looked_at("desk", set()) if name.startswith("price"))
     """The pages of the price book, which have a test of their own."""
-    tray = frozenset({"tray", "arrival"})
+    tray = frozenset({"tray", "arrival", "request-from-email"})
     """Those of what came in, likewise."""
     words = frozenset({"wordings", "wording"})
     """Those of what the emails say, likewise."""
@@ -414,6 +414,9 @@ def test_what_came_in_and_what_came_back(
         walk.open("arrival", one.pk)
     walk.open("arrival", trayed[1].pk, query="?q=desk")
     walk.open("arrival", trayed[1].pk, query="?q=nobody+of+that+name")
+    for one in (trayed[1], trayed[2]):
+        walk.open("request-from-email", one.pk)
+    walk.mistake(reverse("desk:request-from-email", args=[trayed[2].pk]), "[name='wish']", "")
     (settings.ARRIVALS / trayed[3].path).unlink()
     walk.open("arrival", trayed[3].pk)
     let_go(trayed[0])

@@ -321,15 +321,6 @@ def test_what_is_the_owner_s_own_can_go_to_the_client(
     assert Email.objects.get(kind="question").to_address == "ottoline@example.com"
 
 
-def test_a_new_request_is_begun_with_their_name_and_address(arrive: Arrive, desk: Browser) -> None:
-    arrival = arrive("Could you do a bench?", sender="Ismay Thorne <ismay@example.com>")
-    link = re.search(r'href="(/desk/new/[^"]*|[^"]*name=Ismay[^"]*)"', page(desk, "arrival", arrival.pk))
-    assert link is not None
-    form = desk.get(link[1].replace("&amp;", "&")).content.decode()
-    assert 'value="Ismay Thorne"' in form
-    assert 'value="ismay@example.com"' in form
-
-
 def test_let_go_and_brought_back(trayed: Arrival, desk: Browser) -> None:
     assert "Let go." in press(desk, "arrival-let-go", trayed.pk)
     assert "Keep the knobs." not in page(desk, "tray")

@@ -9,6 +9,9 @@ import pytest
 from django.test import Client as Browser
 
 from shopdesk.shop.models import Shop
+from tests.mail.arriving import arrive as arrive
+from tests.mail.arriving import inbox as inbox
+from tests.mail.arriving import letter as letter
 
 ASKED = {
     "pieces": "1",
