@@ -6,12 +6,12 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from shopdesk.mail.entities import Entity
 from shopdesk.mail.hypertext import Embedded, lines_of_html, taken_out, without
 from shopdesk.mail.lines import Line, lines_of
-from shopdesk.mail.pictures import MOST, Part, is_ornament, may_be_picture, mime_of, named, sized
+from shopdesk.mail.pictures import MOST, Part, is_dot, is_mark, may_be_picture, mime_of, named, sized
 from shopdesk.mail.quoted import Cut, cut, text_of_lines
 
 TEXT_BYTES = 1_000_000
@@ -53,14 +53,15 @@ def contents_of(mail: Entity) -> Contents:
     finds.visit(mail)
     cuts = [_chosen(text) for text in _together(finds.texts)]
     own = frozenset[str]().union(*(one.cids for one in cuts))
-    others = frozenset[str]().union(*(one.others_cids for one in cuts)) - own
+    signing = frozenset[str]().union(*(one.signing_cids for one in cuts)) - own
+    others = frozenset[str]().union(*(one.others_cids for one in cuts)) - own - signing
     words = "\n\n".join(one.words for one in cuts if one.words)
     quoted = "\n\n".join(one.quoted for one in cuts if one.quoted)
-    pictures, left_out = finds.shown(others)
+    pictures, left_out = finds.shown(others, signing)
     if not words and (not pictures or any(one.forwarded for one in cuts)):
         # Somebody wrote within what they quote, or passed an email on: nothing is cut then.
         words, quoted = "\n\n".join(filter(None, (_whole(text) for text in _together(finds.texts)))), ""
-        pictures, left_out = finds.shown(frozenset())
+        pictures, left_out = finds.shown(frozenset(), frozenset())
     forwards, carried = "\n\n".join(finds.forwards), "\n\n".join(finds.carried)
     if not words:
         words, forwards = forwards, ""
@@ -101,7 +102,13 @@ def _chosen(text: _Text) -> Cut:
     )
     if takes_rich and (rich.words or rich.quoted):
         return rich
-    return Cut(plain.words, plain.quoted, rich.cids, rich.others_cids, plain.forwarded or rich.forwarded)
+    return replace(
+        plain,
+        cids=rich.cids,
+        signing_cids=rich.signing_cids,
+        others_cids=rich.others_cids,
+        forwarded=plain.forwarded or rich.forwarded,
+    )
 
 
 def _is_stub(plain: Cut, rich: Cut) -> bool:
@@ -171,12 +178,14 @@ class _Finds:
             self.carried.append(text_of_lines(lines_of(self._letters(entity))))
         elif may_be_picture(entity):
             self.files.append((entity, bool(entity.cid) or entity.disposition == "inline"))
-        elif entity.mime not in _SIGNATURES and entity.start < entity.end:
-            self.left_out.append(sized(_name(entity), entity.size))
+        elif entity.mime not in _SIGNATURES:
+            size = 0 if _is_empty(entity.body) else entity.size
+            if size or entity.filename:
+                self.left_out.append(sized(_name(entity), size))
 
-    def shown(self, others: frozenset[str]) -> tuple[list[Part], list[str]]:
-        """The pictures worth showing, and the names of everything else. Pictures that stand in what somebody
-        else wrote, or in a signature, are neither."""
+    def shown(self, others: frozenset[str], signing: frozenset[str]) -> tuple[list[Part], list[str]]:
+        """The pictures worth showing, and the names of everything else, small marks within the text or in a
+        signature too. Pictures that stand in what somebody else wrote are neither."""
         pictures: list[Part] = []
         left_out: list[str] = []
         seen: set[bytes] = set()
@@ -184,14 +193,20 @@ class _Finds:
             if one.cid and one.cid in others:
                 continue
             data = one.data()
-            mime, digest = mime_of(data), hashlib.sha256(data).digest()
-            if digest in seen or is_ornament(data, within=within):
+            name = named(one.filename, one.mime)
+            if _is_empty(data):
+                left_out += [sized(name, 0)] if one.filename else []
+                continue
+            digest = hashlib.sha256(data).digest()
+            if digest in seen or is_dot(data):
                 continue
             seen.add(digest)
-            name = named(one.filename, one.mime)
-            if mime and len(pictures) < MOST:
+            mime = mime_of(data)
+            signs = bool(one.cid) and one.cid in signing
+            mark = (within or signs) and is_mark(data, signing=signs)
+            if mime and not mark and len(pictures) < MOST:
                 pictures.append(Part(name, mime, data))
-            elif data:
+            else:
                 left_out.append(sized(name, len(data)))
         return pictures, [*left_out, *self.left_out]
 
@@ -259,6 +274,11 @@ class _Finds:
 
 
 _FOR_OLD_PROGRAMS = re.compile(r"\bmime\b|multi-?part|MIME-encapsulated", re.IGNORECASE)
+
+
+def _is_empty(data: bytes) -> bool:
+    """Whether there is nothing in it but ends of lines."""
+    return len(data) < 100 and not data.strip()
 
 
 def _name(entity: Entity) -> str:

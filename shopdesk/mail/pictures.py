@@ -12,9 +12,9 @@ from shopdesk.mail.actions import clean_name
 from shopdesk.mail.entities import Entity
 
 MOST = 20
-_SMALL_BYTES = 10_000
-_SMALL_PIXELS = 64
 _DOT_PIXELS = 3
+_MARK_PIXELS = 100
+_SIGNING_PIXELS = 400
 _ENDINGS = (".jpg", ".jpeg", ".jpe", ".png", ".webp", ".heic", ".heif")
 _HEIC = (b"heic", b"heix", b"mif1", b"heim", b"heis")
 
@@ -46,17 +46,23 @@ def mime_of(data: bytes) -> str:
     return "image/heic" if data[4:8] == b"ftyp" and data[8:12] in _HEIC else ""
 
 
-def is_ornament(data: bytes, *, within: bool) -> bool:
-    """A dot that tells a sender that the email was opened; or, where it stands `within` the text, something
-    as small as the logo of a signature."""
+def is_dot(data: bytes) -> bool:
+    """A dot that tells a sender that the email was opened, or a line that holds a table apart."""
+    return _shorter_side(data) <= _DOT_PIXELS
+
+
+def is_mark(data: bytes, *, signing: bool) -> bool:
+    """As small as the marks that stand in a text, or in a signature: a firm's, a portrait. It goes by the
+    shorter side; how many bytes it has says nothing, for a plain wall takes few."""
+    return _shorter_side(data) < (_SIGNING_PIXELS if signing else _MARK_PIXELS)
+
+
+def _shorter_side(data: bytes) -> int:
     try:
         with Image.open(io.BytesIO(data)) as image:  # reads the head, decodes nothing
-            smaller = min(image.size)
+            return min(image.size)
     except Exception:  # noqa: BLE001  whatever it is, it says no size
-        smaller = _SMALL_PIXELS + 1
-    if smaller <= _DOT_PIXELS:
-        return True
-    return within and (len(data) < _SMALL_BYTES or smaller <= _SMALL_PIXELS)
+        return _SIGNING_PIXELS
 
 
 def named(name: str, mime: str = "") -> str:
@@ -66,6 +72,8 @@ def named(name: str, mime: str = "") -> str:
 
 def sized(name: str, size: int) -> str:
     """`plan.pdf, 1.2 MB`"""
+    if not size:
+        return f"{name}, empty"
     if size < 1000:
         return f"{name}, {size} bytes"
     return f"{name}, {size / 1e6:.1f} MB" if size >= 999_500 else f"{name}, {max(1, round(size / 1e3))} kB"

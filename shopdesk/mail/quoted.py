@@ -22,11 +22,13 @@ _LOOSE_SIGNATURE = 8
 @dataclass(frozen=True)
 class Cut:
     """`words` and `quoted` hold every line between them. `cids` are the pictures that stand in the words,
-    `others_cids` those in the rest. `forwarded` is whether the rest is an email that was passed on."""
+    `signing_cids` those in their signature, `others_cids` those in all the rest. `forwarded` is whether the
+    rest is an email that was passed on."""
 
     words: str
     quoted: str
     cids: frozenset[str]
+    signing_cids: frozenset[str]
     others_cids: frozenset[str]
     forwarded: bool
 
@@ -34,11 +36,13 @@ class Cut:
 def cut(lines: Sequence[Line]) -> Cut:
     """What somebody wrote now, and the rest. An answer below a quoted line, or between two, is theirs."""
     knife = _Knife(lines[:_MOST])
-    own, others = knife.own_lines(), [*knife.others_lines(), *lines[_MOST:]]
+    own, signing = knife.own_lines(), knife.signing_lines()
+    others = [*knife.others_lines(), *lines[_MOST:]]
     return Cut(
         words=text_of_lines(own),
         quoted=text_of_lines(others),
         cids=frozenset(cid for line in own for cid in line.cids),
+        signing_cids=frozenset(cid for line in signing for cid in line.cids),
         others_cids=frozenset(cid for line in others for cid in line.cids),
         forwarded=knife.forwarded,
     )
@@ -65,6 +69,7 @@ class _Knife:
     def __init__(self, lines: Sequence[Line]) -> None:
         self.lines = list(lines)
         self.theirs = [line.depth > 0 or line.mark in _THEIRS for line in lines]
+        self.signing = [line.depth == 0 and line.mark == Mark.SIGNATURE for line in lines]
         self.forwarded = False
         self._end = len(lines)
         """Where the rest begins that is somebody else's to its end."""
@@ -85,6 +90,10 @@ class _Knife:
 
     def others_lines(self) -> list[Line]:
         return [line for line, theirs in zip(self.lines, self.theirs, strict=True) if theirs]
+
+    def signing_lines(self) -> list[Line]:
+        """Of the others', their own signature."""
+        return [line for line, signs in zip(self.lines[: self._end], self.signing, strict=False) if signs]
 
     def _spare_a_lone_mark(self) -> None:
         """ ">50 cm wide" is no quotation: one line alone with a mark, without a space, that nothing
@@ -203,6 +212,7 @@ class _Knife:
             size = said[stop] - said[index + 1]
             if self.lines[index].text == SIGNATURE_LINES[0] or size <= _LOOSE_SIGNATURE:
                 self._give(index, stop)
+                self.signing[index:stop] = [True] * (stop - index)
                 index = stop
             index += 1
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import base64
+import io
 
 import pytest
+from PIL import Image
 
 from shopdesk.mail.heard import heard
 from tests.mail.letters import hear, letter, picture
@@ -38,8 +40,9 @@ def test_pictures_and_what_is_left_out() -> None:
     ]
     assert found.pictures[0].data == picture(seed=1)
     names = [one.rpartition(", ")[0] for one in found.left_out]
-    assert names == ["d.svg", "e.gif", "plan.pdf", "sizes.csv", "notes.txt", "winmail.dat"]
+    assert names == ["d.svg", "e.gif", "plan.pdf", "sizes.csv", "notes.txt", "winmail.dat", "nothing.zip"]
     assert "plan.pdf, 1.2 MB" in found.left_out
+    assert "nothing.zip, empty" in found.left_out
     assert found.words == "See the pictures."
 
 
@@ -60,7 +63,64 @@ def test_pictures_within_the_text() -> None:
         body.add_related(data, "image", "jpeg", cid=f"<{cid}>", filename=f"{cid}.jpg")  # type: ignore[union-attr]
     found = heard(made.as_bytes())
     assert [one.name for one in found.pictures] == ["photo@x.jpg"]
-    assert found.left_out == ()
+    assert [one.partition(",")[0] for one in found.left_out] == ["portrait@x.jpg", "logo@x.jpg"]
+
+
+def plain_wall(width: int, height: int) -> bytes:
+    """As a picture that takes few bytes."""
+    buffer = io.BytesIO()
+    Image.linear_gradient("L").resize((width, height)).convert("RGB").save(buffer, "JPEG")
+    assert buffer.tell() < 6000
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("size", "cid", "taken"),
+    [
+        ((320, 240), "", True),  # as telephones make them smaller for the way
+        ((240, 320), "in-words", True),
+        ((160, 120), "", True),
+        ((320, 240), "in-signature", False),
+        ((600, 90), "in-words", False),
+        ((24, 24), "", False),
+    ],
+)
+def test_a_picture_within_the_text_is_kept_or_named(size: tuple[int, int], cid: str, taken: bool) -> None:
+    data = plain_wall(*size)
+    html = '<p>Look:<img src="cid:in-words"></p><p>-- <br>Ottoline <img src="cid:in-signature"></p>'
+    made = letter("Look:\n-- \nOttoline", html if cid else "")
+    made.make_mixed()
+    made.add_attachment(data, "image", "jpeg", disposition="inline", filename="IMG_0412.jpeg", cid=f"<{cid}>")
+    found = heard(made.as_bytes())
+    names = [one.name for one in found.pictures], [one.partition(",")[0] for one in found.left_out]
+    assert names == ((["IMG_0412.jpeg"], []) if taken else ([], ["IMG_0412.jpeg"]))
+
+
+def test_a_photo_that_was_put_below_the_signature_is_a_photo() -> None:
+    made = letter("Look:", '<p>Look:</p><p>-- </p><p>Ottoline</p><img src="cid:photo">')
+    made.make_mixed()
+    made.add_attachment(picture(640, 480), "image", "jpeg", filename="a.jpg", cid="<photo>")
+    found = heard(made.as_bytes())
+    assert [one.name for one in found.pictures] == ["a.jpg"]
+    assert (found.words, found.quoted) == ("Look:", "--\n\nOttoline")
+
+
+@pytest.mark.parametrize("encoding", ["7bit", "base64", "quoted-printable"])
+@pytest.mark.parametrize("end", ["", "\r\n", "\r\n\r\n"])
+def test_what_came_empty_is_named(encoding: str, end: str) -> None:
+    files = (("application/pdf", "plan.pdf"), ("image/jpeg", "a.jpg"), ("image/jpeg", "b.jpg"),
+             ("video/quicktime", "IMG_1.mov"), ("text/plain", "notes.txt"), ("image/png", ""),
+             ("application/zip", ""))  # fmt: skip
+    parts = [
+        f"--b\r\nContent-Type: {mime}\r\nContent-Transfer-Encoding: {encoding}\r\n"
+        + (f'Content-Disposition: attachment; filename="{name}"\r\n' if name else "")
+        + f"\r\n{end}\r\n"
+        for mime, name in files
+    ]
+    body = f"--b\r\n\r\nSee the plan.\r\n{''.join(parts)}--b--\r\n"
+    found = hear(body.encode(), b"Content-Type: multipart/mixed; boundary=b\r\n")
+    assert found.words == "See the plan."
+    assert sorted(found.left_out) == [f"{name}, empty" for name in sorted(one for _, one in files if one)]
 
 
 def test_a_picture_that_stands_in_the_html_as_data() -> None:
