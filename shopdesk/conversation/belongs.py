@@ -28,6 +28,8 @@ from shopdesk.shop.queries import shop_or_none
 Verdict = Arrival.Verdict
 _THREAD = re.compile(r"commission ([0-9]{1,18})( shop)?", re.ASCII)
 _MOST_ANSWERED = 200
+_SIGNATURE = re.compile(r"\.(p7s|asc|sig|vcf)(,|$)", re.ASCII | re.IGNORECASE)
+"""What mail programs add by themselves: a signature, a card with the sender's name."""
 """So many of the emails that it says it answers are looked up, the newest."""
 
 
@@ -104,7 +106,7 @@ def _answering(mail: Heard, came_at: datetime, home: str) -> Place | Aside:
         more = " besides what it quotes" if mail.quoted else ""
         return Aside(Verdict.TRAY, f"It answers {commission.number}, and nothing stands in it{more}.", thread)
     if of[2]:
-        return _by_shop(mail, came_at, home, commission, thread)
+        return _by_shop(mail, came_at, home, commission, thread, marked=bool(named))
     if not _speaks_for(commission.client, mail.from_address, thread):
         return Aside(
             Verdict.TRAY,
@@ -157,14 +159,31 @@ def _speaks_for(client: Client, address: str, thread: str) -> bool:
     ).exists()
 
 
-def _by_shop(mail: Heard, came_at: datetime, home: str, commission: Commission, thread: str) -> Place | Aside:
-    """An answer to what the shop was told about a commission: it is for the client."""
+def _by_shop(
+    mail: Heard, came_at: datetime, home: str, commission: Commission, thread: str, *, marked: bool
+) -> Place | Aside:
+    """An answer to what the shop was told about a commission: it is for the client, unless it was written to
+    somebody else (a supplier who is asked for a price), or would arrive without what it carries."""
     person = _person(mail.from_address, home)
     if person is None:
         return Aside(
             Verdict.TRAY,
             f"It answers an email to you about {commission.number}, but comes from an address that is not "
             "yours.",
+            thread,
+        )
+    if not marked and not _to_ourselves(mail, home, thread):
+        return Aside(
+            Verdict.TRAY,
+            f"It answers an email to you about {commission.number}, but is not addressed to that "
+            "conversation: it may be for somebody else, and is not sent to the client unasked.",
+            thread,
+        )
+    if left := [name for name in mail.left_out if not _SIGNATURE.search(name)]:
+        return Aside(
+            Verdict.TRAY,
+            f"It answers an email to you about {commission.number}, and carries what cannot go on from here: "
+            f"{'; '.join(left)}. Send that yourself, or let the words go alone.",
             thread,
         )
     if mail.words and not cut(lines_of(mail.words)).words:
@@ -175,6 +194,14 @@ def _by_shop(mail: Heard, came_at: datetime, home: str, commission: Commission, 
             thread,
         )
     return Place(commission, Who("owner", person.pk), by_shop=True, upto=read_upto(commission, mail, came_at))
+
+
+def _to_ourselves(mail: Heard, home: str, thread: str) -> bool:
+    """Whether an answer without a mark went where answers go: there are no marks, and it names nobody but the
+    shop."""
+    if tags.reply_address(thread) or not mail.to:
+        return False
+    return all(_person(address, home) is not None for address in mail.to)
 
 
 def _person(address: str, home: str) -> User | None:
@@ -196,7 +223,9 @@ def read_upto(commission: Commission, mail: Heard, at: datetime) -> int:
     if told is None:
         return 0
     stood = Message.objects.filter(commission=commission, by_client=True).filter(
-        Q(email_id__lte=told.pk) | Q(email=None, at__lte=told.made_at)
+        Q(email=told)
+        | Q(email_id__lte=told.pk, email__state=Email.State.DONE, email__done_at__lte=told.done_at or at)
+        | Q(email=None, at__lte=told.made_at)
     )
     return stood.aggregate(newest=Max("id"))["newest"] or 0
 

@@ -161,6 +161,8 @@ def place_by_hand(arrival: Arrival, mail: Heard, place: Place, taken: Taken, who
         raise Refused(_NO_PERSON)
     if not (mail.words or taken.pictures or mail.left_out):
         raise Refused(_NOTHING)
+    if place.by_shop and not (mail.words or taken.pictures):
+        raise Refused("There are no words in it that could go to the client.")
     _move(arrival, Verdict.TRAY, Verdict.PLACED)
     message = say(arrival, mail, place, taken)
     write_line(place.commission, who, "email placed", "An email was placed here by hand")

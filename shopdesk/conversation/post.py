@@ -78,6 +78,9 @@ def _say(arrival: Arrival, mail: Heard, place: Place, taken: placing.Taken) -> N
     with contextlib.suppress(_Lost), transaction.atomic():
         if _is_double(arrival):
             _finish(arrival, Aside(Verdict.TWICE, _DOUBLE))
+        elif place.by_shop and taken.refused:
+            why = f"It answers an email to you about {number}, and not all of it can go on from here: "
+            _finish(arrival, Aside(Verdict.TRAY, why + " ".join(taken.refused), _of_shop(place)))
         elif not allow(whose, most=A_TIME, span=timedelta(hours=1)):
             why = f"More than {A_TIME} emails about {number} came from this address within an hour."
             _finish(arrival, Aside(Verdict.TRAY, why, f"commission {place.commission.pk}"))
@@ -87,6 +90,10 @@ def _say(arrival: Arrival, mail: Heard, place: Place, taken: placing.Taken) -> N
 
 
 _DOUBLE = "The same email came before."
+
+
+def _of_shop(place: Place) -> str:
+    return f"commission {place.commission.pk} shop"
 
 
 def _end(arrival: Arrival, aside: Aside) -> None:

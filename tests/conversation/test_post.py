@@ -10,8 +10,6 @@ from typing import Any
 import pytest
 from django.conf import settings as configured
 from django.db import OperationalError, transaction
-from django.test import Client as Browser
-from django.urls import reverse
 from django.utils import timezone
 
 from shopdesk.base import work as works
@@ -22,7 +20,7 @@ from shopdesk.commissions.actions import NewCommission, NewPiece, Wish, correct_
 from shopdesk.commissions.models import Commission, JournalLine
 from shopdesk.conversation import belongs as belonging
 from shopdesk.conversation import placing, post
-from shopdesk.conversation.actions import say_to_client, say_to_shop
+from shopdesk.conversation.actions import say_to_client
 from shopdesk.conversation.models import Message
 from shopdesk.mail import arrivals, tags
 from shopdesk.mail.models import Arrival, Email
@@ -193,109 +191,6 @@ def test_without_a_sender_or_words_it_is_laid_aside(commission: Commission, tag:
     assert empty.verdict == Verdict.TRAY
     assert "nothing stands in it" in empty.why
     assert not Message.objects.exists()
-
-
-# -- the owner's answers -----------------------------------------------------------------------------------
-
-
-def test_the_owner_answers_by_email(
-    commission: Commission,
-    as_client: Who,
-    owner: User,
-    work: Callable[[], None],
-    mailbox: Any,
-    arrive: Arrive,
-) -> None:
-    first = say_to_shop(commission, "When?", as_client)
-    work()
-    told = to_shop(commission)[0]
-    later = say_to_shop(commission, "And how much?", as_client)
-    arrival = arrive("On Friday.", to=told.reply_to, sender=owner.email, answers=told)
-    assert arrival.verdict == Verdict.PLACED
-    message = Message.objects.get(arrival=arrival)
-    assert (message.by_client, message.user_id, message.text) == (False, owner.pk, "On Friday.")
-    first.refresh_from_db()
-    later.refresh_from_db()
-    assert first.answered_at is not None
-    assert later.answered_at is None, "nobody had read it when that was written"
-    work()
-    assert any("On Friday." in str(mail.body) for mail in mailbox if mail.to == ["ottoline@example.com"])
-
-
-def test_the_shop_s_own_address_is_the_owner_s(
-    commission: Commission,
-    as_client: Who,
-    owner: User,
-    work: Callable[[], None],
-    mailbox: Any,
-    arrive: Arrive,
-) -> None:
-    first = say_to_shop(commission, "When?", as_client)
-    work()
-    marked = tags.reply_address(f"commission {commission.pk} shop")
-    assert arrive("Friday.", to=marked, sender="hello@tidewell.example.com").verdict == Verdict.PLACED
-    assert Message.objects.get(came_by="mail").user_id == owner.pk
-    first.refresh_from_db()
-    assert first.answered_at is not None, "the email that had gone out by then told it"
-
-
-@pytest.mark.parametrize(
-    "sender", ["ottoline@example.com", "stranger@example.com", "gone@tidewell.example.com"]
-)
-def test_nobody_else_speaks_for_the_shop(
-    commission: Commission, owner: User, arrive: Arrive, sender: str
-) -> None:
-    gone = User.objects.create_user("gone@tidewell.example.com", "Gone Helper", None)
-    User.objects.filter(pk=gone.pk).update(is_active=False)
-    arrival = arrive("Friday.", to=tags.reply_address(f"commission {commission.pk} shop"), sender=sender)
-    assert arrival.verdict == Verdict.TRAY
-    assert "not yours" in arrival.why
-    assert not Message.objects.exists()
-
-
-_SUPPLIER = (
-    "---------- Forwarded message ---------\nFrom: Supplier <s@example.com>\n"
-    "Date: Tue, 24 Nov 2026 at 10:00\nSubject: Brass\nTo: <hello@tidewell.example.com>\n\nThey cost you 12."
-)
-
-
-@pytest.mark.parametrize(
-    "nothing",
-    [
-        "On Tue, 24 Nov 2026 at 10:00, Tidewell <hello@tidewell.example.com> wrote:\n> When?\n> Look here",
-        _SUPPLIER,
-    ],
-)
-def test_what_the_owner_only_quotes_or_passes_on_goes_to_no_client(
-    commission: Commission, owner: User, arrive: Arrive, nothing: str
-) -> None:
-    to = tags.reply_address(f"commission {commission.pk} shop")
-    arrival = arrive(nothing, to=to, sender=owner.email)
-    assert (arrival.verdict, arrival.hint) == (Verdict.TRAY, f"commission {commission.pk} shop")
-    assert "nothing of your own" in arrival.why
-    assert not Message.objects.exists()
-    assert not Email.objects.filter(thread=f"commission {commission.pk}").exists()
-
-
-def test_what_the_owner_s_email_quotes_and_carries_stays_at_the_desk(
-    commission: Commission, owner: User, arrive: Arrive, portal: Browser, desk: Browser
-) -> None:
-    to = tags.reply_address(f"commission {commission.pk} shop")
-    costs = [("costs.pdf", "application/pdf", b"%PDF-")]
-    arrive(f"On Friday.\n\n{_SUPPLIER}", to=to, sender=owner.email, attached=costs)
-    arrive(f"Good.\n\n{_SUPPLIER.replace('12', '13')}", to=tags.reply_address(f"commission {commission.pk}"))
-    theirs = [
-        portal.get(reverse(f"portal:{page}", args=[commission.number])) for page in ("commission", "ask")
-    ]
-    for page in theirs:
-        text = page.content.decode()
-        assert "On Friday." in text
-        assert "cost you 13" in text, "they wrote that themselves"
-        assert "cost you 12" not in text
-        assert "costs.pdf" not in text
-    text = desk.get(reverse("desk:answer", args=[commission.number])).content.decode()
-    assert "cost you 12" in text
-    assert "costs.pdf" in text
 
 
 def test_a_conversation_holds_so_much_of_what_is_quoted_and_the_file_the_whole(
