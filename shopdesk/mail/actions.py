@@ -13,14 +13,14 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from shopdesk.base import work
 from shopdesk.base.nudge import nudge
 from shopdesk.base.refusals import Refused
 from shopdesk.mail import catalogue, tags
-from shopdesk.mail.claims import UNWORDED, release_members
+from shopdesk.mail.claims import UNCLAIMED, UNWORDED, let_go
 from shopdesk.mail.models import DeadAddress, Email, Enclosure
 from shopdesk.mail.words import NoWords, words
 
@@ -245,37 +245,86 @@ def readdress(rows: QuerySet[Email], to: Person, phone: str = "") -> int:
     """Let those of `rows` that have not gone out be for `to` from now on; without an address they become
     words to pass on, by `phone` if there is one. What failed keeps its reason and waits for a press; what
     waits to be passed on because an address takes no mail goes to the new one. Returns how many emails have
-    another address now. One that is being handed over this minute is left alone."""
+    another address now.
+
+    What a worker has claimed is taken from it, and it looks before it hands anything over: nothing goes to
+    the old address but what is being handed over in this very moment, and that goes to the new one too."""
     address, moved = to.address.strip(), 0
     by_email = bool(address) and not is_dead(address)
-    waiting = rows.filter(state__in=(Email.State.WAITING, Email.State.FAILED), told_at=None)
-    for email in waiting.select_for_update(of=("self",)).order_by("pk"):
+    for email in _locked(rows):
         values: dict[str, Any] = {"to_name": clean_name(to.name)}
         if "phone" in email.context:
             values["context"] = {**email.context, "phone": phone}
         if email.to_address not in ("", address):
-            if email.bundle_id and not _taken_out(email):
-                continue
             moved += 1
             values |= {"to_address": address, "gather": "", "bundle": None}
-            if email.bundle_id or release_members(email):
+            if _parted(email):
                 values |= UNWORDED
-            if not by_email:
-                values |= {
-                    "way": Email.Way.TELL,
-                    "state": Email.State.WAITING,
-                    "trouble": "",
-                    "done_at": None,
-                }
-            elif email.way == Email.Way.TELL:
-                values |= {"way": Email.Way.EMAIL, "due_at": timezone.now()}
-        Email.objects.filter(pk=email.pk, state=email.state).update(**values)
+            values |= _begun_anew(email) if by_email else _to_be_told(email)
+        Email.objects.filter(pk=email.pk).update(**values)
+    if moved:
+        nudge(TASK)
     return moved
 
 
-def _taken_out(email: Email) -> bool:
-    """Take an email out of the one that it was to go out in, whose words are made anew without it. `False`
-    when that one is being handed over."""
-    assert email.bundle_id is not None
-    carrier = Email.objects.filter(pk=email.bundle_id, state=Email.State.WAITING)
-    return bool(carrier.update(**UNWORDED))
+@transaction.atomic
+def change_sender(shop: Person) -> None:
+    """Let what has not gone out be from `shop` from now on, and what the shop writes to itself be for it."""
+    rows = _not_gone_out(Email.objects.all())
+    list(_locked(rows).values_list("pk"))
+    own = rows.filter(to_address__iexact=F("from_address"))
+    readdress(Email.objects.filter(pk__in=list(own.values_list("pk", flat=True))), shop)
+    rows.update(from_name=clean_name(shop.name), from_address=shop.address.strip())
+
+
+def _not_gone_out(rows: QuerySet[Email]) -> QuerySet[Email]:
+    states = (Email.State.WAITING, Email.State.UNDER_WAY, Email.State.FAILED)
+    return rows.filter(state__in=states, told_at=None)
+
+
+def _locked(rows: QuerySet[Email]) -> QuerySet[Email]:
+    """Those that have not gone out, for nobody else until the transaction ends. What others go out in is
+    locked before these, as by the worker that has it."""
+    rows = _not_gone_out(rows)
+    alone = Q(pk__in=rows.filter(bundle=None).values("pk"))
+    carriers = Email.objects.filter(alone | Q(pk__in=rows.values("bundle")))
+    list(carriers.select_for_update().order_by("pk").values_list("pk"))
+    return rows.select_for_update(of=("self",)).order_by("pk")
+
+
+def _parted(email: Email) -> bool:
+    """Part a locked email from those that were to go out with it, and from its day. Returns whether there
+    were any: then the words of all are made anew."""
+    if email.bundle_id is None:
+        return bool(let_go(email))
+    carrier = Email.objects.filter(pk=email.bundle_id)
+    carrier.filter(state__in=(Email.State.WAITING, Email.State.UNDER_WAY)).update(**UNCLAIMED, **UNWORDED)
+    return True
+
+
+def _begun_anew(email: Email) -> dict[str, Any]:
+    """What another address makes of the tries so far: whatever the old one had against an email says nothing
+    about the new one. What is kept for a later hour or day stays so."""
+    if email.state == Email.State.FAILED:
+        return {}
+    values: dict[str, Any] = {"tries": 0, "put_off_since": None}
+    waits = email.state == Email.State.WAITING and email.way == Email.Way.EMAIL
+    if waits and email.put_off_since is None:
+        return values if email.held_at else values | {"trouble": ""}
+    now = timezone.now()
+    return values | UNCLAIMED | {"way": Email.Way.EMAIL, "due_at": now, "held_at": None, "trouble": ""}
+
+
+def _to_be_told(email: Email) -> dict[str, Any]:
+    """What becomes of an email without an address: words as one says them or, where others went out in it,
+    as they went out."""
+    values: dict[str, Any] = {
+        **UNCLAIMED,
+        "way": Email.Way.TELL,
+        "trouble": "",
+        "done_at": None,
+        "held_at": None,
+        "put_off_since": None,
+        "tries": 0,
+    }
+    return values if Email.objects.filter(bundle=email.pk).exists() else values | UNWORDED

@@ -87,7 +87,9 @@ def prepare(email: Email) -> list[Email] | None:
     fresh = email.worded_at is None
     if fresh:
         _attach(email)
-    inside = list(Email.objects.filter(bundle=email.pk, state=_State.WAITING).order_by("id"))
+    # One attached in the moment in which this one got another address stays behind.
+    waiting = Email.objects.filter(bundle=email.pk, state=_State.WAITING, to_address=email.to_address)
+    inside = list(waiting.order_by("id"))
     members = [one for one in inside if fresh or one.worded_at == email.worded_at]
     if not still_needed(email):
         claims.not_needed(email)

@@ -23,6 +23,7 @@ UNWORDED = {"worded_at": None, "subject": "", "text": "", "html": ""}
 _IN_ORDER = Prefetch("enclosures", Enclosure.objects.order_by("id"))
 _FIELDS = {field.name: field for field in Email._meta.concrete_fields}
 _State = Email.State
+UNCLAIMED = {"state": _State.WAITING, "lease": None, "lease_until": None}
 
 
 def in_line(now: datetime, *, can_wait: bool) -> QuerySet[Email]:
@@ -86,6 +87,13 @@ def renew(email: Email, lease: timedelta) -> bool:
     return bool(_mine(email).update(lease_until=email.lease_until))
 
 
+def still_mine(email: Email) -> bool:
+    """Whether nobody has taken a claimed email over, nor given it another address."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT 1 FROM {_table()} WHERE {_is_mine()}", _guard(email))
+        return cursor.fetchone() is not None
+
+
 def keep_words(email: Email) -> bool:
     """Keep the words that were made, before anybody sees them. `False` when somebody else has taken the email
     over."""
@@ -101,7 +109,7 @@ def keep_all_words(emails: Sequence[Email]) -> list[Email]:
             _guarded(*UNWORDED),
             [
                 [*(_stored(name, getattr(email, name)) for name in UNWORDED), *_guard(email)]
-                for email in emails
+                for email in sorted(emails, key=lambda one: one.pk)  # as they are locked elsewhere
             ],
         )
         if cursor.rowcount == len(emails):
@@ -147,12 +155,21 @@ def _finish_alone(email: Email) -> bool:
 def _guarded(*names: str) -> str:
     """The guarded update of these columns as SQL: putting it together anew takes Django longer than the
     database takes to do it."""
-    quote = connection.ops.quote_name
-    values, guards = (
-        [f"{quote(str(_FIELDS[name].column))} = %s" for name in some]
-        for some in (names, ("id", "lease", "state"))
-    )
-    return f"UPDATE {quote(Email._meta.db_table)} SET {', '.join(values)} WHERE {' AND '.join(guards)}"
+    return f"UPDATE {_table()} SET {', '.join(_equal(*names))} WHERE {_is_mine()}"
+
+
+@cache
+def _is_mine() -> str:
+    return " AND ".join(_equal("id", "lease", "state"))
+
+
+@cache
+def _table() -> str:
+    return connection.ops.quote_name(Email._meta.db_table)
+
+
+def _equal(*names: str) -> list[str]:
+    return [f"{connection.ops.quote_name(str(_FIELDS[name].column))} = %s" for name in names]
 
 
 def _guard(email: Email) -> list[Any]:
@@ -187,14 +204,14 @@ def not_needed(email: Email) -> bool:
     with transaction.atomic():
         ended = work.finish(email, not_needed_at=timezone.now(), held_at=None)
         if ended and email.carries:
-            _let_go(email)
+            let_go(email)
     return ended
 
 
 def give_up(email: Email, trouble: str) -> bool:
     with transaction.atomic():
         ended = work.give_up(email, trouble)
-        if ended and email.carries and _let_go(email):  # its words were those of all
+        if ended and email.carries and let_go(email):  # its words were those of all
             Email.objects.filter(pk=email.pk).update(**UNWORDED)
     return ended
 
@@ -209,7 +226,7 @@ def put_back(emails: Iterable[Email], **values: Any) -> None:
         )
 
 
-def _let_go(email: Email) -> int:
+def let_go(email: Email) -> int:
     """Its day is free again, and so are its members. Returns how many those are."""
     Turn.objects.filter(email=email).delete()
     return release_members(email)

@@ -2,8 +2,8 @@
 
 1. Look for what waiting emails carry and whose bytes have come into being meanwhile (`enclosed`).
 2. Take emails with everything there (`claims`, `bundles`); at the first try, make their words and keep them.
-3. Ask once more whether each is needed, and hand it over; mark it done, put it off, or give it up with a
-   reason.
+3. Ask once more whether each is needed and nobody has taken it away, and hand it over; mark it done, put it
+   off, or give it up with a reason.
 4. When the server cannot be used, stop the whole line (`pause`): no email bears a try for that.
 
 A worker that is killed between the server's yes and the mark leaves a row whose lease runs out: the email
@@ -166,7 +166,7 @@ class _Run:
         ready: tuple[Letter, Sequence[Email]] | None = None
         with _own_trouble(email):
             ready = _made_ready(email, self.links)
-        if ready is None or not self._lease_is_long(email):
+        if ready is None or not self._is_ours(email):
             return True
         letter, members = ready
         try:
@@ -213,12 +213,13 @@ class _Run:
             self.taken = [one for one in self.taken if one.to_address.lower() != address]
         returned.refused(email, str(error), error.status)
 
-    def _lease_is_long(self, email: Email) -> bool:
-        """Whether enough is left of the lease for all that may happen to an email; those that were taken
-        together share one, and the last begins it anew."""
+    def _is_ours(self, email: Email) -> bool:
+        """Asked right before it is handed over: nobody has taken it over, it has no other address since, and
+        enough is left of the lease for all that may happen to it. Those that were taken together share one,
+        and the last begins it anew."""
         assert email.lease_until is not None
         if email.lease_until - timezone.now() > LEASE * 0.8:
-            return True
+            return claims.still_mine(email)
         return claims.renew(email, LEASE)
 
     def _yes(self) -> None:

@@ -124,7 +124,9 @@ def alive(address: str) -> int:
     waiting = Email.objects.filter(
         to_address__iexact=address, way=Email.Way.TELL, told_at=None, state=Email.State.WAITING
     )
-    count = waiting.update(way=Email.Way.EMAIL, due_at=timezone.now())
+    count = waiting.update(
+        way=Email.Way.EMAIL, due_at=timezone.now(), tries=0, put_off_since=None, trouble=""
+    )
     if count:
         nudge(TASK)
     return count

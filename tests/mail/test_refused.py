@@ -133,3 +133,21 @@ def test_one_that_is_asked_again_goes_all_the_same(note: Any, server: Any) -> No
     assert returned.alive("ottoline@example.com") == 0
     again(fresh(email))
     assert deliver_all() == 1
+
+
+def test_an_address_that_is_there_again_has_its_own_two_days(note: Any, server: Any, clock: Any) -> None:
+    email = note()
+    server.answers = [refusal(450, b"4.2.1 try later")]
+    deliver_all()
+    clock.forward(hours=40)
+    server.answers = [refusal(450, b"4.2.1 try later")]
+    deliver_all()
+    DeadAddress.objects.create(address="ottoline@example.com", since=clock.now, why="5.1.1")
+    Email.objects.filter(pk=email.pk).update(way="tell")
+    clock.forward(days=3)
+    assert returned.alive("ottoline@example.com") == 1
+    server.answers = [refusal(450, b"4.7.1 greylisted")]
+    assert deliver_all() == 0
+    assert fresh(email).state == "waiting"
+    clock.forward(minutes=1)
+    assert deliver_all() == 1

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from shopdesk.base import work as works
-from shopdesk.mail import bundles, claims, delivery, returned
+from shopdesk.mail import bundles, delivery, returned
 from shopdesk.mail.actions import Enclose, again, readdress
 from shopdesk.mail.bounces import Bounce
 from shopdesk.mail.delivery import deliver_all
@@ -370,13 +370,3 @@ def test_another_address_for_all_of_them(news: Any, server: Any, clock: Any) -> 
     assert deliver_all() == 1
     assert states(*emails) == ["done"] * 3
     assert server.taken[0].to == ["zoe@example.com"]
-
-
-def test_in_the_middle_of_handing_over_a_bundle_keeps_its_address(news: Any, server: Any, clock: Any) -> None:
-    emails = bundle_of(news, clock, 2)
-    (carrier,) = bundles.next_one(delivery.LEASE)
-    members = bundles.prepare(carrier)
-    assert members
-    assert readdress(Email.objects.all(), ZOE) == 0
-    assert claims.finish(carrier, members)
-    assert states(*emails) == ["done", "done"]
