@@ -14,6 +14,7 @@ from django.db import IntegrityError, transaction
 from shopdesk.base.refusals import Refused
 from shopdesk.base.who import Who
 from shopdesk.craft.slots import Window
+from shopdesk.mail.actions import Person, change_sender
 from shopdesk.shop.models import DifferentDay, OpeningWindow, SetupCode, Shop, User
 from shopdesk.shop.queries import the_shop, today_at
 
@@ -116,10 +117,15 @@ def _not_yet() -> None:
 
 @transaction.atomic
 def change_shop(facts: ShopFacts, who: Who) -> Shop:
-    """Write down what has changed. What was sent before keeps the words and the currency it went out with."""
+    """Write down what has changed. What was sent before keeps the words and the currency it went out with;
+    emails that have not gone out are from the shop's new name and address."""
     _owner_only(who)
-    Shop.objects.filter(pk=the_shop().pk).update(**facts)
-    return the_shop()
+    before = the_shop()
+    Shop.objects.filter(pk=before.pk).update(**facts)
+    shop = the_shop()
+    if (shop.name, shop.email) != (before.name, before.email):
+        change_sender(Person(shop.name, shop.email))
+    return shop
 
 
 @transaction.atomic
