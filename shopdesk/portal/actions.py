@@ -11,6 +11,7 @@ from shopdesk.commissions.letters import to_shop
 from shopdesk.commissions.models import Commission, Stage
 from shopdesk.commissions.stages import advance, locked
 from shopdesk.mail.actions import Person, write
+from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
 
 
@@ -35,6 +36,14 @@ def send_fresh_link(shop: Shop, email: str) -> None:
         },
         thread=f"client {first.pk} link",
     )
+
+
+def link_is_theirs(email: Email) -> bool:
+    """Whether all whose pages an email leads to are still known by its address. It was asked for from there:
+    where that was a mistake it must not go, and no other address has asked."""
+    pages = {one["page"] for one in email.context.get("pages") or [email.context]}
+    known = clients_with_email(email.to_address)
+    return pages <= {placeholder(grant_of(client), "/my/") for client in known}
 
 
 @transaction.atomic
