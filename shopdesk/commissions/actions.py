@@ -218,6 +218,9 @@ def correct_client(
 ) -> Corrected:
     """Put right who the client of a commission is, in all their commissions. Emails that have not gone out
     go to the new address. The journals say what was corrected, and name nobody."""
+    # All of theirs, so that nobody who read the old address writes an email when these have been looked for.
+    all_of_theirs = Commission.objects.filter(client=commission.client_id).order_by("pk")
+    list(all_of_theirs.select_for_update().values_list("pk"))
     now = locked(commission.pk)
     client = now.client
     changed = clients.correct(client, name=name, email=email, phone=phone, address=address)
