@@ -7,8 +7,10 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
+from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from shopdesk.base.limits import allow
 from shopdesk.base.refusals import Refused
@@ -198,8 +200,9 @@ def begin_request(one: Whole, commission: Commission, taken: Taken, who: Who) ->
 
 @transaction.atomic
 def let_go(arrival: Arrival) -> None:
-    """The owner wants nothing of it. Raises `Refused` for one that is in the tray no more."""
-    _move(arrival, Verdict.TRAY, Verdict.DROPPED)
+    """The owner wants nothing of it; from now on it is kept for so long. Raises `Refused` for one that is in
+    the tray no more."""
+    _move(arrival, Verdict.TRAY, Verdict.DROPPED, done_at=timezone.now())
 
 
 @transaction.atomic
@@ -227,7 +230,7 @@ def take_out(arrival: Arrival, who: Who) -> None:
     write_line(message.commission, who, "email taken out", "An email was taken out of the conversation again")
 
 
-def _move(arrival: Arrival, before: Arrival.Verdict, after: Arrival.Verdict, **besides: str) -> None:
+def _move(arrival: Arrival, before: Arrival.Verdict, after: Arrival.Verdict, **besides: Any) -> None:
     rows = Arrival.objects.filter(pk=arrival.pk, state=Arrival.State.DONE, verdict=before)
     if not rows.update(verdict=after, **besides):
         now = Arrival.objects.filter(pk=arrival.pk).values_list("verdict", flat=True).first()

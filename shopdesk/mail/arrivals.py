@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import DataError, IntegrityError, transaction
 from django.utils import timezone
 
 from shopdesk.base import files
@@ -75,7 +75,8 @@ def take_in(
                 excerpt=plain(said.words, _EXCERPT),
             )
             nudge(TASK)
-    except BaseException as error:
+    except (DataError, IntegrityError) as error:
+        # There is no row. After any other trouble there may be: a file without one goes after a day.
         (settings.ARRIVALS / path).unlink(missing_ok=True)
         if isinstance(error, IntegrityError) and mailbox and known(mailbox, uidvalidity, uid):
             return None  # a worker whose lease had run out was quicker
@@ -125,16 +126,21 @@ def forget(now: datetime) -> int:
     """Take away robots' answers, bounces, doubles and what the owner let go, three months after; and files
     that no row knows. What stands in a conversation or waits to be placed stays. Returns how many files and
     rows went."""
-    old = Arrival.objects.filter(
-        verdict__in=OF_NO_USE, state=Arrival.State.DONE, made_at__lt=now - KEPT
-    ).order_by("pk")
     count = 0
-    while batch := dict(old.values_list("pk", "path")[:_BATCH]):
-        Arrival.objects.filter(pk__in=batch).delete()
+    while batch := _forgotten(now - KEPT):
         for path in filter(None, batch.values()):
             Path(settings.ARRIVALS, path).unlink(missing_ok=True)
         count += len(batch)
     return count + _remove_unknown_files(now - KEPT_FOR_NOBODY)
+
+
+@transaction.atomic
+def _forgotten(before: datetime) -> dict[int, str]:
+    """The next rows that ended before that moment and are of no use, gone now; their files' paths by id."""
+    old = Arrival.objects.filter(verdict__in=OF_NO_USE, state=Arrival.State.DONE, done_at__lt=before)
+    batch = dict(old.select_for_update().order_by("pk").values_list("pk", "path")[:_BATCH])
+    Arrival.objects.filter(pk__in=batch).delete()
+    return batch
 
 
 def _remove_unknown_files(before: datetime) -> int:

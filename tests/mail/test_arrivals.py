@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import DatabaseError
+from django.db import DataError, OperationalError
 from django.utils import timezone
 
+from shopdesk.conversation import placing
 from shopdesk.mail import arrivals
 from shopdesk.mail.models import Arrival, Mailbox
 
@@ -84,12 +87,43 @@ def test_whatever_the_bytes_are_the_database_takes_the_row(raw: bytes) -> None:
 
 def test_a_row_that_fails_leaves_no_file(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(**_: Any) -> None:
-        raise DatabaseError("gone")
+        raise DataError("a row that the database does not take")
 
     monkeypatch.setattr(Arrival.objects, "create", broken)
-    with pytest.raises(DatabaseError):
+    with pytest.raises(DataError):
         arrivals.take_in(LETTER)
     assert stored(settings.ARRIVALS) == []
+
+
+def test_a_commit_whose_answer_is_lost_keeps_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    create = Arrival.objects.create
+
+    def away(**values: Any) -> None:
+        create(**values)
+        raise OperationalError("server closed the connection unexpectedly")
+
+    @contextmanager
+    def committed() -> Iterator[None]:
+        yield  # whatever comes after: the row is there
+
+    monkeypatch.setattr(Arrival.objects, "create", away)
+    monkeypatch.setattr("shopdesk.mail.arrivals.transaction.atomic", committed)
+    with pytest.raises(OperationalError):
+        arrivals.take_in(LETTER)
+    assert arrivals.raw_of(Arrival.objects.get()) == LETTER
+
+
+def test_what_is_let_go_after_long_can_be_brought_back_for_three_months(settings: Any) -> None:
+    arrival = arrivals.take_in(LETTER)
+    assert arrival is not None
+    now = timezone.now()
+    long_ago = now - timedelta(days=95)
+    Arrival.objects.update(verdict="tray", state="done", made_at=long_ago, done_at=long_ago)
+    placing.let_go(arrival)
+    assert arrivals.forget(now + timedelta(days=89)) == 0
+    assert arrivals.raw_of(arrival) == LETTER
+    assert arrivals.forget(now + timedelta(days=91)) == 1
+    assert not Arrival.objects.exists()
 
 
 def test_a_full_disk_leaves_no_row(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -111,7 +145,7 @@ def test_what_nobody_has_to_read_is_forgotten_after_three_months(settings: Any) 
             assert one is not None
             state = Arrival.State.DONE if verdict else Arrival.State.WAITING
             Arrival.objects.filter(pk=one.pk).update(
-                verdict=verdict, state=state, made_at=now - timedelta(days=days)
+                verdict=verdict, state=state, done_at=now - timedelta(days=days) if verdict else None
             )
             made[verdict, days] = one
     assert arrivals.forget(now) == 5
