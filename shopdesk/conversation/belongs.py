@@ -179,7 +179,7 @@ def _by_shop(
             "conversation: it may be for somebody else, and is not sent to the client unasked.",
             thread,
         )
-    if left := [name for name in mail.left_out if not _SIGNATURE.search(name)]:
+    if left := [one for one in mail.left_out if one not in mail.marks and not _SIGNATURE.search(one)]:
         return Aside(
             Verdict.TRAY,
             f"It answers an email to you about {commission.number}, and carries what cannot go on from here: "

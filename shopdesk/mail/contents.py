@@ -36,6 +36,7 @@ _REPORTS = (
 )
 _STUB_LETTERS = 300
 _CALENDAR_BYTES = 100_000
+_DIVIDED = re.compile(r"ATT[0-9]+\.(txt|html?)", re.ASCII | re.IGNORECASE)
 _PARAM = re.compile(r"<(/)?param>", re.IGNORECASE)
 
 
@@ -45,12 +46,16 @@ class Contents:
     quoted: str = ""
     pictures: tuple[Part, ...] = ()
     left_out: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
+    """Those of what is left out that are small marks of a layout or a signature."""
 
 
 def contents_of(mail: Entity) -> Contents:
     """The words, the pictures and what is left out of a message."""
     finds = _Finds()
     finds.visit(mail)
+    if not finds.texts and finds.unsaid:
+        finds.say_the_first()
     cuts = [_chosen(text) for text in _together(finds.texts)]
     own = frozenset[str]().union(*(one.cids for one in cuts))
     signing = frozenset[str]().union(*(one.signing_cids for one in cuts)) - own
@@ -68,7 +73,8 @@ def contents_of(mail: Entity) -> Contents:
     if not words and not pictures:
         words, carried = carried, ""
     quoted = "\n\n".join(filter(None, (quoted, forwards, carried)))
-    return Contents(words, quoted, tuple(pictures), tuple(left_out))
+    marks = tuple(name for name in left_out if name in finds.marks)
+    return Contents(words, quoted, tuple(pictures), tuple(left_out), marks)
 
 
 @dataclass
@@ -149,6 +155,9 @@ class _Finds:
     files: list[tuple[Entity | Embedded, bool]] = field(default_factory=list)
     """What may be a picture, and whether it stands within the text."""
     left_out: list[str] = field(default_factory=list)
+    marks: set[str] = field(default_factory=set)
+    unsaid: list[tuple[Entity, str]] = field(default_factory=list)
+    """Texts that are files by what they say of themselves, and their names among what is left out."""
 
     def visit(self, entity: Entity) -> None:
         kind, _, subtype = entity.mime.partition("/")
@@ -182,6 +191,8 @@ class _Finds:
             size = 0 if _is_empty(entity.body) else entity.size
             if size or entity.filename:
                 self.left_out.append(sized(_name(entity), size))
+                if entity.mime in ("text/plain", "text/html"):
+                    self.unsaid.append((entity, self.left_out[-1]))
 
     def shown(self, others: frozenset[str], signing: frozenset[str]) -> tuple[list[Part], list[str]]:
         """The pictures worth showing, and the names of everything else, small marks within the text or in a
@@ -206,14 +217,25 @@ class _Finds:
             mark = (within or signs) and is_mark(data, signing=signs)
             if mime and not mark and len(pictures) < MOST:
                 pictures.append(Part(name, mime, data))
-            else:
-                left_out.append(sized(name, len(data)))
+                continue
+            left_out.append(sized(name, len(data)))
+            if mark:
+                self.marks.add(left_out[-1])
         return pictures, [*left_out, *self.left_out]
 
     @staticmethod
     def _is_said(entity: Entity) -> bool:
-        """Words to read, not a file: some senders give the words themselves a name, and no disposition."""
-        return entity.disposition != "attachment" and not entity.filename
+        """Words to read, not a file: some senders give the words themselves a name, and no disposition; and
+        some servers name the second half of a text that they divided."""
+        if entity.disposition == "attachment" or not entity.filename:
+            return entity.disposition != "attachment"
+        return not entity.disposition or _DIVIDED.fullmatch(entity.filename) is not None
+
+    def say_the_first(self) -> None:
+        """Nothing else is said: then the first text is what they say, whatever it calls itself."""
+        entity, name = self.unsaid[0]
+        self.left_out.remove(name)
+        self.texts.append(self._text(entity))
 
     def _text(self, entity: Entity) -> _Text:
         if entity.mime == "text/plain":
@@ -250,6 +272,7 @@ class _Finds:
         self.carried += inner.carried
         self.files += inner.files
         self.left_out += inner.left_out
+        self.unsaid += inner.unsaid
 
     def _around(self, entity: Entity) -> None:
         """Words before the first part or behind the last: no program shows them, and somebody may have lost a

@@ -48,7 +48,8 @@ class Heard:
     Message-IDs have their <>; addresses are in lower case. `to` is every address that it names as a receiver.
     `words` is what they wrote now; `quoted` is the rest that was cut off: an earlier email, a signature. No
     word is in neither. `pictures` are in the order of the email. `left_out` names what else it carried
-    ("plan.pdf, 1.2 MB"). `automatic` is a sentence that says why it is no person's answer, or empty."""
+    ("plan.pdf, 1.2 MB"), `marks` those of it that are a signature's or a layout's small pictures.
+    `automatic` is a sentence that says why it is no person's answer, or empty."""
 
     message_id: str
     in_reply_to: tuple[str, ...]
@@ -64,6 +65,7 @@ class Heard:
     left_out: tuple[str, ...]
     automatic: str
     bounce: Bounce | None
+    marks: tuple[str, ...] = ()
 
 
 def heard(raw: bytes) -> Heard:
@@ -89,6 +91,7 @@ def heard(raw: bytes) -> Heard:
         left_out=tuple(_clean_line(one) for one in (*contents.left_out, *left_out)),
         automatic=_tried(lambda: why_automatic(mail, bounce), ""),
         bounce=bounce and _clean_bounce(bounce),
+        marks=tuple(map(_clean_line, contents.marks)),
     )
 
 

@@ -19,7 +19,8 @@ from shopdesk.conversation.models import Message
 from shopdesk.mail import tags
 from shopdesk.mail.models import Arrival, Email
 from shopdesk.shop.models import User
-from tests.mail.arriving import Arrive
+from tests.mail.arriving import Arrive, Letter, came
+from tests.mail.letters import picture
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("inbox")]
 Verdict = Arrival.Verdict
@@ -200,6 +201,18 @@ def test_a_picture_that_is_none_keeps_the_whole_back(
     arrival = arrive("Like this?", to=told.reply_to, sender=owner.email, answers=told, attached=broken)
     assert not_sent(commission, arrival)
     assert "front.jpg" in arrival.why
+
+
+def test_the_mark_of_a_shop_in_its_signature_is_nothing_that_would_have_to_go_on(
+    commission: Commission, owner: User, told: Email, letter: Letter
+) -> None:
+    made = letter("On Friday.\n\n-- \nRuna", to=told.reply_to, sender=owner.email, answers=told)
+    made.add_alternative('<p>On Friday.</p><p>-- <br>Runa <img src="cid:mark"></p>', subtype="html")
+    made.make_mixed()
+    made.add_attachment(picture(200, 80), "image", "jpeg", filename="mark.jpg", cid="<mark>")
+    arrival = came(made.as_bytes())
+    assert arrival.verdict == Verdict.PLACED
+    assert Message.objects.get(arrival=arrival).text == "On Friday."
 
 
 def test_a_signature_is_nothing_that_would_have_to_go_on(

@@ -94,6 +94,7 @@ def test_a_picture_within_the_text_is_kept_or_named(size: tuple[int, int], cid: 
     found = heard(made.as_bytes())
     names = [one.name for one in found.pictures], [one.partition(",")[0] for one in found.left_out]
     assert names == ((["IMG_0412.jpeg"], []) if taken else ([], ["IMG_0412.jpeg"]))
+    assert found.marks == found.left_out
 
 
 def test_a_photo_that_was_put_below_the_signature_is_a_photo() -> None:
@@ -121,6 +122,37 @@ def test_what_came_empty_is_named(encoding: str, end: str) -> None:
     found = hear(body.encode(), b"Content-Type: multipart/mixed; boundary=b\r\n")
     assert found.words == "See the plan."
     assert sorted(found.left_out) == [f"{name}, empty" for name in sorted(one for _, one in files if one)]
+
+
+TEXT = "Content-Type: text/plain; charset=utf-8"
+NAMED = f'{TEXT}; name="message.txt"'
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ([NAMED], "Part 0."),
+        ([f"{TEXT}\r\nContent-Disposition: attachment; filename=message.txt"], "Part 0."),
+        ([f"{TEXT}\r\nContent-Disposition: attachment"], "Part 0."),
+        ([TEXT, f"{TEXT}\r\nContent-Disposition: inline; filename=ATT00001.txt"], "Part 0.\n\nPart 1."),
+        ([TEXT, f"{TEXT}\r\nContent-Disposition: attachment; filename=notes.txt"], "Part 0."),
+        ([TEXT, f"{TEXT}\r\nContent-Disposition: inline; filename=notes.txt"], "Part 0."),
+    ],
+)
+def test_words_are_words_though_they_have_a_name(parts: list[str], words: str) -> None:
+    body = "".join(f"--x\r\n{head}\r\n\r\nPart {n}.\r\n" for n, head in enumerate(parts))
+    found = hear(f"{body}--x--\r\n".encode(), b"Content-Type: multipart/mixed; boundary=x\r\n")
+    alone = hear(b"Part 0.\r\n", f"{parts[0]}\r\n".encode())
+    assert (found.words, alone.words, alone.left_out) == (words, "Part 0.", ())
+    assert len(found.left_out) == len(parts) - len(words.split("\n\n"))
+
+
+def test_both_versions_with_a_name() -> None:
+    made = letter("The darker one.", "<p>The darker one.</p>")
+    for part, name in zip(made.iter_parts(), ("a.txt", "a.html"), strict=True):
+        part.set_param("name", name)
+    found = heard(made.as_bytes())
+    assert (found.words, found.left_out) == ("The darker one.", ())
 
 
 def test_a_picture_that_stands_in_the_html_as_data() -> None:
