@@ -28,8 +28,8 @@ _WORDS = 600
 def came_back(email: Email, bounce: Bounce) -> str:
     """What a report about an email says, noted: one that did not arrive waits at the desk with its reason,
     one that is late only has a note. Where there is no such address, nothing is written to it any more until
-    somebody says so (`alive`); that one of several does not exist whom it was passed on to says nothing about
-    it. Returns a sentence about it.
+    somebody says so (`alive`); that another does not exist, to which it was passed on or which it was before
+    a correction, says nothing about it. Returns a sentence about it.
 
     A report on an email that has been put back in line since is of the try before: it changes nothing. Not to
     be asked about one that is being handed over this minute."""
@@ -51,8 +51,8 @@ def came_back(email: Email, bounce: Bounce) -> str:
     )
     if came:
         release_members(email)
-    whole = bounce.alone or bounce.address == email.to_address.strip().lower()
-    if came and whole and no_such_address(bounce.status):
+    named = bounce.address == email.to_address.strip().lower() if bounce.address else bounce.alone
+    if came and named and no_such_address(bounce.status):
         _bury(email, words)
     return f"The email to {email.to_address} came back: {words}"
 

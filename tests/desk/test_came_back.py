@@ -111,6 +111,14 @@ def test_one_of_several_whom_it_was_passed_on_to_is_not_the_address(
     assert not DeadAddress.objects.exists()
 
 
+def test_whom_it_was_passed_on_to_is_another_address(commission: Commission, question: Email) -> None:
+    """Her mailbox keeps it and passes it on to an old one, whose server writes to whoever sent it."""
+    came(dsn(question, recipient="old-work@elsewhere.example"))
+    question.refresh_from_db()
+    assert question.state == "failed"
+    assert not DeadAddress.objects.exists()
+
+
 def test_a_delay_is_a_note_and_no_more(commission: Commission, question: Email) -> None:
     """RFC 3464, 2.3.3: "delayed" is no failure."""
     arrival = came(dsn(question, "4.4.7", "delayed", diagnostic="451 4.4.7 still trying"))
