@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Max, Q
+from django.db.models import Q
 
 from shopdesk.base.who import Who
 from shopdesk.clients.models import Client
@@ -28,9 +28,9 @@ from shopdesk.shop.queries import shop_or_none
 Verdict = Arrival.Verdict
 _THREAD = re.compile(r"commission ([0-9]{1,18})( shop)?", re.ASCII)
 _MOST_ANSWERED = 200
+"""So many of the emails that it says it answers are looked up, the newest."""
 _SIGNATURE = re.compile(r"\.(p7s|asc|sig|vcf)(,|$)", re.ASCII | re.IGNORECASE)
 """What mail programs add by themselves: a signature, a card with the sender's name."""
-"""So many of the emails that it says it answers are looked up, the newest."""
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,8 @@ def _by_shop(
             f"{'; '.join(left)}. Send that yourself, or let the words go alone.",
             thread,
         )
-    if mail.words and not cut(lines_of(mail.words)).words:
+    own = cut(lines_of(mail.words)).words if mail.words else mail.pictures
+    if not own:
         return Aside(
             Verdict.TRAY,
             f"It answers an email to you about {commission.number}, and nothing of your own stands in it. "
@@ -197,11 +198,11 @@ def _by_shop(
 
 
 def _to_ourselves(mail: Heard, home: str, thread: str) -> bool:
-    """Whether an answer without a mark went where answers go: there are no marks, and it names nobody but the
-    shop."""
-    if tags.reply_address(thread) or not mail.to:
+    """Whether an answer without a mark went where answers go: there are no marks, and it was written to
+    nobody but the shop."""
+    if tags.reply_address(thread) or not mail.written_to:
         return False
-    return all(_person(address, home) is not None for address in mail.to)
+    return all(_person(address, home) is not None for address in mail.written_to)
 
 
 def _person(address: str, home: str) -> User | None:
@@ -213,21 +214,30 @@ def _person(address: str, home: str) -> User | None:
 
 
 def read_upto(commission: Commission, mail: Heard, at: datetime) -> int:
-    """The newest message of the client that stood in the email which somebody of the shop answers with this
-    one. Where that cannot be told, it is the latest that had gone out by then: no answer counts for what
-    nobody had read."""
+    """The newest message of the client that waits, and stood in the email which somebody of the shop answers
+    with this one or in one that had gone out before. Where that cannot be told, it is the last that had gone
+    out by then. It ends before the first that nobody can have read: no answer counts for that."""
     thread = f"commission {commission.pk} shop"
     told = _answered(mail, thread) or (
-        Email.objects.filter(thread=thread, state=Email.State.DONE, done_at__lte=at).order_by("-id").first()
+        Email.objects.filter(thread=thread, state=Email.State.DONE, done_at__lte=at)
+        .order_by("-done_at")
+        .first()
     )
     if told is None:
         return 0
-    stood = Message.objects.filter(commission=commission, by_client=True).filter(
+    waiting = Message.objects.filter(commission=commission, by_client=True, answered_at=None)
+    stood = waiting.filter(
         Q(email=told)
         | Q(email_id__lte=told.pk, email__state=Email.State.DONE, email__done_at__lte=told.done_at or at)
         | Q(email=None, at__lte=told.made_at)
     )
-    return stood.aggregate(newest=Max("id"))["newest"] or 0
+    read, upto = set(stood.values_list("pk", flat=True)), 0
+    for pk, seen_at in waiting.order_by("pk").values_list("pk", "seen_at"):
+        if pk in read:
+            upto = pk
+        elif seen_at is None:
+            break
+    return upto
 
 
 def _unknown(mail: Heard, home: str) -> Aside:

@@ -74,26 +74,23 @@ def place(arrival: Arrival) -> None:
 
 def _say(arrival: Arrival, mail: Heard, place: Place, taken: placing.Taken) -> None:
     number = place.commission.number
+    thread = f"commission {place.commission.pk}{' shop' if place.by_shop else ''}"
     whose = f"mail from {mail.from_address[:60]} about {place.commission.pk}"
     with contextlib.suppress(_Lost), transaction.atomic():
         if _is_double(arrival):
             _finish(arrival, Aside(Verdict.TWICE, _DOUBLE))
         elif place.by_shop and taken.refused:
             why = f"It answers an email to you about {number}, and not all of it can go on from here: "
-            _finish(arrival, Aside(Verdict.TRAY, why + " ".join(taken.refused), _of_shop(place)))
+            _finish(arrival, Aside(Verdict.TRAY, why + " ".join(taken.refused), thread))
         elif not allow(whose, most=A_TIME, span=timedelta(hours=1)):
             why = f"More than {A_TIME} emails about {number} came from this address within an hour."
-            _finish(arrival, Aside(Verdict.TRAY, why, f"commission {place.commission.pk}"))
+            _finish(arrival, Aside(Verdict.TRAY, why, thread))
         else:
             _finish(arrival, Aside(Verdict.PLACED, f"It answers {number}."))
             placing.say(arrival, mail, place, taken)
 
 
 _DOUBLE = "The same email came before."
-
-
-def _of_shop(place: Place) -> str:
-    return f"commission {place.commission.pk} shop"
 
 
 def _end(arrival: Arrival, aside: Aside) -> None:

@@ -34,6 +34,7 @@ _MOST_ADDRESSES = 200
 _MOST_COMMENTS = 50
 
 _TO = ("to", "cc", "delivered-to", "x-original-to", "envelope-to")
+_WRITTEN_TO = ("to", "cc", "bcc")
 _TURNS = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C])
 """Characters that turn the reading direction of what follows (UAX #9)."""
 _LENIENT: dict[str, Any] = {"strict": False} if getattr(email.utils, "supports_strict_parsing", False) else {}
@@ -45,11 +46,12 @@ class Heard:
     """An email as far as the shop is concerned: text for people, decoded, without control characters or marks
     that turn the reading direction.
 
-    Message-IDs have their <>; addresses are in lower case. `to` is every address that it names as a receiver.
-    `words` is what they wrote now; `quoted` is the rest that was cut off: an earlier email, a signature. No
-    word is in neither. `pictures` are in the order of the email. `left_out` names what else it carried
-    ("plan.pdf, 1.2 MB"), `marks` those of it that are a signature's or a layout's small pictures.
-    `automatic` is a sentence that says why it is no person's answer, or empty."""
+    Message-IDs have their <>; addresses are in lower case. `to` is every address that it names as a receiver,
+    `written_to` those that its writer named, empty for one that cannot be read. `words` is what they wrote
+    now; `quoted` is the rest that was cut off: an earlier email, a signature. No word is in neither.
+    `pictures` are in the order of the email. `left_out` names what else it carried ("plan.pdf, 1.2 MB"),
+    `marks` those of it that are a signature's or a layout's small pictures. `automatic` is a sentence that
+    says why it is no person's answer, or empty."""
 
     message_id: str
     in_reply_to: tuple[str, ...]
@@ -66,6 +68,7 @@ class Heard:
     automatic: str
     bounce: Bounce | None
     marks: tuple[str, ...] = ()
+    written_to: tuple[str, ...] = ()
 
 
 def heard(raw: bytes) -> Heard:
@@ -82,7 +85,7 @@ def heard(raw: bytes) -> Heard:
         references=_ids(" ".join(mail.all("references"))),
         from_name=name,
         from_address=address,
-        to=_tried(lambda: _receivers(mail), ()),
+        to=_tried(lambda: tuple(filter(None, _receivers(mail, _TO))), ()),
         subject=_clean_line(mail.text("subject")),
         sent_at=_tried(lambda: _sent_at(mail), None),
         words=words,
@@ -92,6 +95,7 @@ def heard(raw: bytes) -> Heard:
         automatic=_tried(lambda: why_automatic(mail, bounce), ""),
         bounce=bounce and _clean_bounce(bounce),
         marks=tuple(map(_clean_line, contents.marks)),
+        written_to=_tried(lambda: _receivers(mail, _WRITTEN_TO), ()),
     )
 
 
@@ -137,9 +141,9 @@ def _sender(mail: Entity) -> tuple[str, str]:
     return clean_name(header_text(mail.get("from"))), ""
 
 
-def _receivers(mail: Entity) -> tuple[str, ...]:
-    fields = [value for name in _TO for value in mail.all(name)]
-    return tuple(dict.fromkeys(address for value in fields for _, address in _people(value) if address))
+def _receivers(mail: Entity, names: tuple[str, ...]) -> tuple[str, ...]:
+    fields = [value for name in names for value in mail.all(name)]
+    return tuple(dict.fromkeys(address for value in fields for _, address in _people(value)))
 
 
 def _sent_at(mail: Entity) -> datetime | None:

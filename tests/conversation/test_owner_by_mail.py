@@ -10,11 +10,13 @@ import pytest
 from django.db import transaction
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 
 from shopdesk.base.who import Who
 from shopdesk.commissions import letters
 from shopdesk.commissions.models import Commission
-from shopdesk.conversation.actions import say_to_shop
+from shopdesk.conversation import post
+from shopdesk.conversation.actions import saw, say_to_shop
 from shopdesk.conversation.models import Message
 from shopdesk.mail import tags
 from shopdesk.mail.models import Arrival, Email
@@ -176,6 +178,18 @@ def test_without_marks_an_answer_to_the_shop_s_own_address_is_one(
     assert Message.objects.get(arrival=arrival).by_client is False
 
 
+def test_without_marks_it_does_not_matter_what_the_mailbox_is_called(
+    commission: Commission, owner: User, told: Email, arrive: Arrive, settings: Any
+) -> None:
+    settings.INBOX_ADDRESS = ""
+    names = {"Delivered-To": "box-17@mail.example.com", "X-Original-To": "box-17@mail.example.com"}
+    home = "hello@tidewell.example.com"
+    assert arrive("On Friday.", to=home, sender=owner.email, answers=told, headers=names).verdict == "placed"
+    for to in (f"{home}, jim at the veneers", "undisclosed-recipients:;"):
+        other = arrive("I quoted her 400.", to=to, sender=owner.email, answers=told, headers=names)
+        assert other.verdict == Verdict.TRAY, "whom else it was for cannot be told"
+
+
 @pytest.mark.parametrize("words", ["See the plan.", ""])
 def test_what_cannot_go_on_from_here_is_said_and_nothing_goes_without_it(
     commission: Commission, owner: User, told: Email, arrive: Arrive, desk: Browser, words: str
@@ -223,6 +237,25 @@ def test_a_signature_is_nothing_that_would_have_to_go_on(
     assert arrival.verdict == Verdict.PLACED
 
 
+@pytest.mark.parametrize(
+    "words", ["", "On Tue, 24 Nov 2026, Tidewell <hello@tidewell.example.com> wrote:\n> When?"]
+)
+def test_a_card_alone_is_no_answer(
+    commission: Commission, owner: User, told: Email, arrive: Arrive, words: str
+) -> None:
+    card = [("runa.vcf", "text/vcard", b"BEGIN:VCARD")]
+    arrival = arrive(words, to=told.reply_to, sender=owner.email, answers=told, attached=card)
+    assert not_sent(commission, arrival)
+    assert "nothing of your own" in arrival.why
+
+
+def test_what_comes_too_often_may_still_be_sent_as_the_owner_s(
+    commission: Commission, owner: User, told: Email, arrive: Arrive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(post, "A_TIME", 0)
+    assert not_sent(commission, arrive("Friday.", to=told.reply_to, sender=owner.email, answers=told))
+
+
 def test_what_had_not_gone_out_is_not_answered(
     commission: Commission, as_client: Who, owner: User, told: Email, work: Callable[[], None], arrive: Arrive
 ) -> None:
@@ -239,3 +272,40 @@ def test_what_had_not_gone_out_is_not_answered(
     second.refresh_from_db()
     assert (second.answered_at, second.seen_at) == (None, None)
     assert Message.objects.get(text="When?").answered_at is not None
+
+
+@pytest.mark.parametrize("seen", [False, True])
+def test_an_answer_to_the_second_is_none_to_a_first_that_nobody_got(
+    commission: Commission, as_client: Who, owner: User, told: Email, work: Callable[[], None],
+    arrive: Arrive, settings: Any, seen: bool,
+) -> None:  # fmt: skip
+    settings.MAIL_GATHER_SECONDS = 0
+    lost = say_to_shop(commission, "Wait with the stain!", as_client)
+    assert lost.email is not None
+    Email.objects.filter(pk=lost.email.pk).update(state="failed", gather="", done_at=timezone.now())
+    third = say_to_shop(commission, "And the knobs?", as_client)
+    work()
+    assert third.email is not None
+    assert third.email_id != lost.email_id
+    if seen:
+        saw([lost.pk])
+    arrive("Keep them.", to=third.email.reply_to, sender=owner.email, answers=third.email)
+    lost.refresh_from_db()
+    third.refresh_from_db()
+    assert (lost.answered_at is not None, lost.seen_at is not None) == (seen, seen)
+    assert (third.answered_at is not None) == seen, "what is answered is answered in order"
+
+
+def test_by_the_mark_alone_all_counts_that_had_gone_out(
+    commission: Commission, as_client: Who, owner: User, told: Email, work: Callable[[], None], arrive: Arrive
+) -> None:
+    second = say_to_shop(commission, "Wait with the stain!", as_client)
+    with transaction.atomic():
+        letters.to_shop(commission, "withdrawn", {"reason": "", "quoted": ""})
+    work()
+    assert second.email is not None
+    Email.objects.filter(pk=second.email.pk).update(due_at=timezone.now())
+    work()
+    arrive("I wait.", to=told.reply_to, sender=owner.email)
+    second.refresh_from_db()
+    assert second.answered_at is not None

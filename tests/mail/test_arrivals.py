@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import DataError, OperationalError
+from django.db import DataError, OperationalError, connection
 from django.utils import timezone
 
-from shopdesk.conversation import placing
+from shopdesk.conversation import placing, post
 from shopdesk.mail import arrivals
 from shopdesk.mail.models import Arrival, Mailbox
+from shopdesk.shop.models import Shop
 
 pytestmark = pytest.mark.django_db
 
@@ -95,22 +94,22 @@ def test_a_row_that_fails_leaves_no_file(settings: Any, monkeypatch: pytest.Monk
     assert stored(settings.ARRIVALS) == []
 
 
-def test_a_commit_whose_answer_is_lost_keeps_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
-    create = Arrival.objects.create
+@pytest.mark.django_db(transaction=True)
+def test_a_commit_whose_answer_is_lost_keeps_the_file(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    commit = connection._commit  # type: ignore[attr-defined]  # the stubs leave it out
 
-    def away(**values: Any) -> None:
-        create(**values)
+    def committed() -> None:
+        commit()
         raise OperationalError("server closed the connection unexpectedly")
 
-    @contextmanager
-    def committed() -> Iterator[None]:
-        yield  # whatever comes after: the row is there
-
-    monkeypatch.setattr(Arrival.objects, "create", away)
-    monkeypatch.setattr("shopdesk.mail.arrivals.transaction.atomic", committed)
-    with pytest.raises(OperationalError):
-        arrivals.take_in(LETTER)
+    with monkeypatch.context() as lost:
+        lost.setattr(connection, "_commit", committed)
+        with pytest.raises(OperationalError):
+            arrivals.take_in(LETTER)
     assert arrivals.raw_of(Arrival.objects.get()) == LETTER
+    assert post.place_all() == 1
+    assert Arrival.objects.get().why == "Nobody whom you know has the address that it comes from."
+    assert arrivals.take_in(LETTER) is None, "the mailbox hands it over once more"
 
 
 def test_what_is_let_go_after_long_can_be_brought_back_for_three_months(settings: Any) -> None:
