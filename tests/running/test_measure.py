@@ -7,18 +7,22 @@ import os
 import re
 import subprocess
 import sys
-import time
+import time as clock
+from datetime import time
 from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.test import Client as Browser
 from django.urls import reverse
 from PIL import Image
 
+from shopdesk.commissions.models import Commission
 from shopdesk.documents.models import Document
+from shopdesk.mail.models import Email, Turn
 from shopdesk.photos import renditions
 from shopdesk.running.management.commands.measure import SMALL_PHOTO, URLCONF
-from shopdesk.running.measures import pages, papers, pictures, quotes, world
+from shopdesk.running.measures import mail, pages, papers, pictures, quotes, world
 from shopdesk.running.measures.timing import Ratio, in_turn, spent
 from shopdesk.shop.models import Shop, User
 
@@ -48,11 +52,11 @@ def test_the_one_and_the_other_take_turns() -> None:
 def test_the_ratio_is_of_the_medians_and_in_between_is_not_counted() -> None:
     timed = in_turn(
         "sleep",
-        lambda: time.sleep(0.03),
-        lambda: time.sleep(0.01),
+        lambda: clock.sleep(0.03),
+        lambda: clock.sleep(0.01),
         goal=2,
         rounds=3,
-        between=lambda: time.sleep(0.2),
+        between=lambda: clock.sleep(0.2),
     )
     assert 0.03 <= timed.app < 0.15
     assert timed.ratio > 2
@@ -95,7 +99,7 @@ def test_only_what_the_processor_does_is_counted() -> None:
 
     def work() -> None:
         calls.append("work")
-        time.sleep(0.05)
+        clock.sleep(0.05)
         sum(number * number for number in range(30_000))
 
     found = spent("work", work, goal=0.04, rounds=3, between=lambda: calls.append("made ready"))
@@ -145,8 +149,45 @@ def test_what_is_posted_is_what_a_browser_would_post(
     assert posted == {name for name in drawn if name not in boxes or name in ticked}
 
 
+def test_emails_go_out_through_the_worker_and_through_the_bare_loop(commission: Commission) -> None:
+    rate = mail.measure(commission, emails=4, rounds=1)
+    assert Email.objects.filter(kind="question", state=Email.State.DONE).count() == 3 * 4, (
+        "before, and two rounds"
+    )
+    assert rate.app > 0
+    assert rate.bare > 0
+    assert rate.goal == {"sqlite": 0.35, "postgresql": 0.2}[connection.vendor]
+    assert mail.Rate("alike", 35.0, 100.0, 0.35).ok
+    assert not mail.Rate("slow", 34.0, 100.0, 0.35).ok
+
+
+@pytest.mark.parametrize(("quiet_from", "quiet_until"), [(time(0), time(0)), (time(0), time(23, 59, 59))])
+def test_a_claim_is_all_that_a_short_run_asks_at_any_hour(
+    shop: Shop, quiet_from: time, quiet_until: time, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Shop.objects.update(quiet_from=quiet_from, quiet_until=quiet_until)
+    found: list[tuple[int, list[bool]]] = []
+    look = mail.look
+
+    def looked() -> None:
+        look()
+        under_way = Email.objects.filter(state=Email.State.UNDER_WAY).order_by("can_wait")
+        found.append((Email.objects.count(), list(under_way.values_list("can_wait", flat=True))))
+
+    monkeypatch.setattr(mail, "look", looked)
+    claim = mail.claim(few=40, many=90, rounds=2)
+    one_of_each = [False, True]
+    assert found == [(40, one_of_each)] * 3 + [(90, one_of_each)] * 3
+    assert claim.app > 0
+    assert claim.bare > 0
+    assert claim.goal == 1.5
+    assert not Email.objects.filter(state=Email.State.UNDER_WAY).exists()
+    assert not Turn.objects.exists()
+
+
 def test_the_command_leaves_nothing_behind(tmp_path: Path) -> None:
-    """It ends well, says each goal, and the shop's own folder has neither rows nor files of it."""
+    """It ends well, says which database it measured and each goal, and the shop's own folder has neither rows
+    nor files of it."""
     var, scratch = tmp_path / "var", tmp_path / "scratch"
     scratch.mkdir()
     environment = {name: value for name, value in os.environ.items() if name not in ("REDIS_URL", "DEBUG")}
@@ -173,6 +214,14 @@ def test_the_command_leaves_nothing_behind(tmp_path: Path) -> None:
         "goal ≤ 20 ms",
     ):
         assert said in ran.stdout
+    assert ran.stdout.startswith(f"On {connection.display_name} ")
+    goal = f"{mail.SHARE[connection.vendor]:g}"
+    for line in (
+        rf"emails a second +\d+/s +\d+/s +\d+\.\d\d +≥ {re.escape(goal)}  (ok|over)",
+        r"Finding the next email +of 2,000 +of 200 +ratio +goal",
+        r"a claim among 2,000 +\d+\.\d ms +\d+\.\d ms +\d+\.\d\d +≤ 1\.5  (ok|over)",
+    ):
+        assert re.search(rf"^{line}$", ran.stdout, re.MULTILINE), line
     assert "with 20" in ran.stdout
     assert "with 60" in ran.stdout
     assert list(scratch.glob("shopdesk-measure-*")) == []

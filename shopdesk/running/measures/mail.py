@@ -7,8 +7,9 @@ import smtplib
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from email.message import Message
+from typing import Any
 
 from django.db import connection, transaction
 from django.test.utils import override_settings
@@ -16,18 +17,20 @@ from django.utils import timezone
 
 from shopdesk.commissions.letters import to_client
 from shopdesk.commissions.models import Commission
-from shopdesk.mail import claims
+from shopdesk.mail import bundles, claims
 from shopdesk.mail.delivery import LEASE, deliver_all
 from shopdesk.mail.message import message
-from shopdesk.mail.models import Email
+from shopdesk.mail.models import Email, Turn
 from shopdesk.running.measures.sink import sink
 from shopdesk.running.measures.timing import Ratio, in_turn
+from shopdesk.shop.models import Shop
 
 SHARE = {"sqlite": 0.35, "postgresql": 0.2}
 """Of the bare loop's emails a second, at least so many."""
 FLAT = 1.5
 """A claim may take so many times as long where there are two hundred times as many emails: what a cache
 that is colder makes of the same work, and no more."""
+_WORDS = "A letter of some length, as they are. " * 20
 
 
 @dataclass(frozen=True)
@@ -80,15 +83,26 @@ def bare(messages: Sequence[Message], port: int) -> None:
 
 
 def claim(*, few: int, many: int, rounds: int) -> Ratio:
-    """Finding and taking the next email in a table of `many` ÷ in one of `few`. Nine of ten of them have gone
-    out, the tenth waits for a later day; a handful is due."""
+    """Finding and taking what is next in a table of `many` emails ÷ in one of `few`. Nine of ten of them have
+    gone out, the tenth waits for a later day; a handful is due."""
+    Shop.objects.update(quiet_from=time(0), quiet_until=time(0))  # the same is asked at every hour
+    _line_up()
     took: list[float] = []
     for rows in (few, many):
-        _fill(max(rows - Email.objects.count(), 10))
-        timed = in_turn("claim", _take, lambda: None, goal=0, rounds=rounds, between=_put_back)
+        _fill(rows - Email.objects.count())
+        timed = in_turn("claim", look, lambda: None, goal=0, rounds=rounds, between=_put_back)
         took.append(timed.app)
         _put_back()
-    return Ratio(f"a claim among {many:,} emails", took[1], took[0], FLAT)
+    return Ratio(f"a claim among {many:,}", took[1], took[0], FLAT)
+
+
+def look() -> None:
+    """All that a worker's run asks for, however short: what somebody left, what is due, and what may go as
+    the day's one to an address."""
+    if claims.abandoned(LEASE):
+        raise AssertionError("There was an email that somebody left.")
+    if not (claims.due(1, LEASE) and bundles.next_one(LEASE)):
+        raise AssertionError("There was no email to claim.")
 
 
 def _smtp(port: int) -> dict[str, object]:
@@ -110,36 +124,41 @@ def _write(commission: Commission, emails: int) -> None:
             to_client(commission, "question", {"text": text, "items": [{"text": text, "pictures": 0}]})
 
 
-def _take() -> None:
-    if not claims.due(1, LEASE):
-        raise AssertionError("There was no email to claim.")
-
-
 def _put_back() -> None:
-    Email.objects.filter(state=Email.State.UNDER_WAY).update(
-        state=Email.State.WAITING, lease=None, lease_until=None, tries=0
-    )
+    under_way = Email.objects.filter(state=Email.State.UNDER_WAY)
+    Turn.objects.filter(email__in=under_way).delete()
+    under_way.update(state=Email.State.WAITING, lease=None, lease_until=None, tries=0)
+
+
+def _line_up() -> None:
+    """Twenty that are due: ten answers, and ten that take the day's turn."""
+    due = timezone.now() - timedelta(minutes=1)
+    Email.objects.bulk_create(_row(number, due, can_wait=number % 2 == 0) for number in range(20))
 
 
 def _fill(rows: int) -> None:
-    """So many more emails, of long ago and of later; ten are due."""
+    """So many more emails, of long ago and of later."""
     now = timezone.now()
-    words = "A letter of some length, as they are. " * 20
 
     def row(number: int) -> Email:
-        later, due = number % 10 == 0, number < 10
-        return Email(
-            kind="question",
-            state=Email.State.WAITING if later or due else Email.State.DONE,
-            due_at=now - timedelta(minutes=1) if due else now + timedelta(days=1) if later else now,
-            message_id=f"<{uuid.uuid4()}@measure.example.com>",
-            to_address=f"person{number}@example.com",
-            from_address="hello@tidewell.example.com",
-            text="" if later or due else words,
-            html="" if later or due else words,
-        )
+        if number % 10:
+            return _row(number, now, state=Email.State.DONE, text=_WORDS, html=_WORDS)
+        return _row(number, now + timedelta(days=1), can_wait=number % 20 == 0)
 
     for first in range(0, rows, 5_000):
         Email.objects.bulk_create(row(number) for number in range(first, min(first + 5_000, rows)))
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")  # as PostgreSQL does by itself, a minute later
+
+
+def _row(number: int, due_at: datetime, *, can_wait: bool = False, **values: Any) -> Email:
+    return Email(
+        kind="progress" if can_wait else "question",
+        sort=Email.Sort.NEWS if can_wait else Email.Sort.ANSWER,
+        can_wait=can_wait,
+        due_at=due_at,
+        message_id=f"<{uuid.uuid4()}@measure.example.com>",
+        to_address=f"person{number}@example.com",
+        from_address="hello@tidewell.example.com",
+        **values,
+    )

@@ -6,6 +6,7 @@ import time
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connection
 
 from shopdesk.running.measures import mail, pages, papers, pictures, quotes, statements, world
 from shopdesk.running.measures.ground import own_ground
@@ -25,6 +26,8 @@ class Command(BaseCommand):
     5. each page's SQL statements with twenty commissions and with two thousand
     6. beside those, a quote of sixty lines: its figures while somebody types, and its PDF ÷ bare WeasyPrint
     7. emails a second through one worker ÷ a bare `smtplib` loop, and a claim among many emails ÷ among few
+
+    The first line names the database: it is of the kind that `DATABASE_URL` names.
     """
 
     help = (
@@ -45,6 +48,8 @@ class Command(BaseCommand):
         many = options["commissions"] or (60 if quick else 2000)
         if many % world.FIRST or many < world.FIRST:
             raise CommandError(f"--commissions is a whole number of {world.FIRST}s.")
+        version = ".".join(str(part) for part in connection.get_database_version())
+        self.stdout.write(f"On {connection.display_name} {version}\n")
         with own_ground(URLCONF):
             made = world.furnish()
             ratios = [
@@ -68,7 +73,7 @@ class Command(BaseCommand):
             few_emails, many_emails = (200, 2_000) if quick else (1_000, 200_000)
             claim = mail.claim(few=few_emails, many=many_emails, rounds=20 if quick else 200)
             ratios.append(claim)
-            self._say_mail(rate, claim)
+            self._say_mail(rate, claim, f"of {many_emails:,}", f"of {few_emails:,}")
         missed = [one.what for one in ratios if not one.ok] + [one.name for one in compared if not one.same]
         missed += [one.what for one in (figures, rate) if not one.ok]
         verdict = f"Over: {', '.join(missed)}." if missed else "All goals met."
@@ -76,8 +81,10 @@ class Command(BaseCommand):
         if missed and options["strict"]:
             raise CommandError("A goal is missed.", returncode=1)
 
-    def _say_ratios(self, ratios: list[Ratio], title: str = "Time") -> None:
-        self.stdout.write(f"{title:<26}{'the app':>11}{'bare':>11}{'ratio':>8}{'goal':>9}")
+    def _say_ratios(
+        self, ratios: list[Ratio], title: str = "Time", app: str = "the app", bare: str = "bare"
+    ) -> None:
+        self.stdout.write(f"{title:<26}{app:>11}{bare:>11}{'ratio':>8}{'goal':>9}")
         for one in ratios:
             self.stdout.write(
                 f"{one.what:<26}{one.app * 1000:>8.1f} ms{one.bare * 1000:>8.1f} ms{one.ratio:>8.2f}"
@@ -100,13 +107,14 @@ class Command(BaseCommand):
             f"{figures.what:<26}{figures.seconds * 1000:>8.1f} ms{goal:>28}  {_verdict(figures.ok)}"
         )
 
-    def _say_mail(self, rate: mail.Rate, claim: Ratio) -> None:
+    def _say_mail(self, rate: mail.Rate, claim: Ratio, many: str, few: str) -> None:
+        """The second is no matter of bare libraries: it is a table of many emails against one of few."""
         self.stdout.write(f"\n{'Mail':<26}{'the app':>11}{'bare':>11}{'ratio':>8}{'goal':>9}")
         self.stdout.write(
             f"{rate.what:<26}{rate.app:>9.0f}/s{rate.bare:>10.0f}/s{rate.share:>9.2f}{f'≥ {rate.goal:g}':>9}"
             f"  {_verdict(rate.ok)}"
         )
-        self._say_ratios([claim], "Finding the next email")
+        self._say_ratios([claim], "Finding the next email", many, few)
 
 
 def _verdict(ok: bool) -> str:
